@@ -1,0 +1,1 @@
+"""The computation: plain Python, numpy, scipy, shapely. No Blender in here."""

@@ -1,0 +1,69 @@
+"""`Pattern`: the whole result of one run. Every writer and the viewport read it and nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from .check import Finding
+from .foam import Stock
+from .folds import FoldRun
+from .joints import JointRun
+from .layout import Sheet
+from .marks import Note, Notch
+from .patch import Patch
+from .shell import Shell
+
+
+@dataclass(frozen=True, eq=False)
+class PatternPiece:
+    """A piece with everything that is drawn on it; all rings and points in mm on its own flat.
+
+    flat : (v, 2) mm, patch vertices on the flat, outside face up
+    stretch : (m, 2) per patch triangle, largest and smallest stretch from flat to shell (1: unchanged)
+    outside_outline, inside_outline : closed rings (r, 2), first point repeated at the end; the outer ring
+        counter-clockwise and first, then holes clockwise
+    """
+
+    name: str
+    mate: str | None
+    group: str
+    stock: Stock
+    faces: np.ndarray
+    patch: Patch
+    flat: np.ndarray
+    stretch: np.ndarray
+    outside_outline: tuple[np.ndarray, ...]
+    inside_outline: tuple[np.ndarray, ...]
+    folds: tuple[FoldRun, ...]
+    notches: tuple[Notch, ...]
+    notes: tuple[Note, ...]
+
+    @cached_property
+    def largest_stretch(self) -> float:
+        return float(self.stretch[:, 0].max())
+
+    @cached_property
+    def largest_squeeze(self) -> float:
+        return float(self.stretch[:, 1].min())
+
+
+@dataclass(frozen=True, eq=False)
+class Pattern:
+    """The way of the data, walked to its end.
+
+    piece_of_face : (f,) int, index into `pieces` for every shell face
+    findings : what the maker should know, worst first
+    """
+
+    shell: Shell
+    piece_of_face: np.ndarray
+    pieces: tuple[PatternPiece, ...]
+    joints: tuple[JointRun, ...]
+    sheets: tuple[Sheet, ...]
+    findings: tuple[Finding, ...]
+
+    def piece(self, name: str) -> PatternPiece:
+        return next(piece for piece in self.pieces if piece.name == name)

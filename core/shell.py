@@ -1,0 +1,254 @@
+"""The maker's mesh in millimetres, its topology as arrays, and the tags on its edges.
+
+A `Shell` never changes. Everything downstream refers to its vertices, edges and faces by number.
+Edges are the unordered vertex pairs of the faces, sorted, so equal meshes number their edges equally.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from .errors import MeshError
+from .triangulate import triangulate_faces
+
+
+@dataclass(frozen=True, eq=False)
+class Shell:
+    """A polygon mesh, one side of it the outside face of the finished shell.
+
+    vertices : (n, 3) float, mm
+    corner_vertex : (c,) int, the faces' vertices one after another, counter-clockwise seen from outside
+    face_start : (f + 1,) int, face i owns corners `face_start[i]:face_start[i + 1]`
+    seam : (k,) bool per edge, cut here
+    fold : (k,) bool per edge, bend here along a line
+    """
+
+    vertices: np.ndarray
+    corner_vertex: np.ndarray
+    face_start: np.ndarray
+    seam: np.ndarray
+    fold: np.ndarray
+    name: str = "shell"
+
+    @classmethod
+    def build(
+        cls,
+        vertices: Sequence | np.ndarray,
+        faces: Iterable[Sequence[int]],
+        seams: Iterable[tuple[int, int]] = (),
+        folds: Iterable[tuple[int, int]] = (),
+        name: str = "shell",
+    ) -> Shell:
+        """Make a shell from vertex positions (mm), faces and tagged vertex pairs.
+
+        Raises MeshError for an empty mesh, a position that is not a number, a face with under three
+        corners, a repeated or unknown vertex, a tagged pair that is no edge.
+        """
+        points = np.asarray(vertices, dtype=float).reshape(-1, 3)
+        rings = [np.asarray(face, dtype=np.int64) for face in faces]
+        _refuse_unusable(name, points, rings)
+        corner_vertex = np.concatenate(rings)
+        face_start = np.concatenate([[0], np.cumsum([len(ring) for ring in rings])])
+        bare = cls(points, corner_vertex, face_start, np.empty(0, bool), np.empty(0, bool), name)
+        return replace(bare, seam=bare._tag(seams, "seam"), fold=bare._tag(folds, "fold"))
+
+    def with_seams(self, seam: np.ndarray) -> Shell:
+        """The same shell with other cuts; seam : (k,) bool."""
+        return replace(self, seam=np.asarray(seam, bool))
+
+    def with_vertices(self, vertices: np.ndarray) -> Shell:
+        """The same topology and tags at other positions; vertices : (n, 3) mm."""
+        return replace(self, vertices=np.asarray(vertices, float))
+
+    # --- topology ------------------------------------------------------------------------------
+
+    @property
+    def face_count(self) -> int:
+        return len(self.face_start) - 1
+
+    @property
+    def edge_count(self) -> int:
+        return len(self.edges)
+
+    def face(self, index: int) -> np.ndarray:
+        """Vertices of one face, (s,) int."""
+        return self.corner_vertex[self.face_start[index] : self.face_start[index + 1]]
+
+    @property
+    def faces(self) -> list[np.ndarray]:
+        return np.split(self.corner_vertex, self.face_start[1:-1])
+
+    @cached_property
+    def corner_face(self) -> np.ndarray:
+        """(c,) int, the face each corner belongs to."""
+        return np.repeat(np.arange(self.face_count), np.diff(self.face_start))
+
+    @cached_property
+    def corner_next(self) -> np.ndarray:
+        """(c,) int, the next corner around the same face."""
+        following = np.arange(1, len(self.corner_vertex) + 1)
+        following[self.face_start[1:] - 1] = self.face_start[:-1]
+        return following
+
+    @cached_property
+    def _edge_table(self) -> tuple[np.ndarray, np.ndarray]:
+        pairs = np.stack([self.corner_vertex, self.corner_vertex[self.corner_next]], axis=1)
+        edges, corner_edge = np.unique(np.sort(pairs, axis=1), axis=0, return_inverse=True)
+        return edges, corner_edge.reshape(-1)
+
+    @property
+    def edges(self) -> np.ndarray:
+        """(k, 2) int, vertex pairs with the smaller number first."""
+        return self._edge_table[0]
+
+    @property
+    def corner_edge(self) -> np.ndarray:
+        """(c,) int, the edge from each corner to the next."""
+        return self._edge_table[1]
+
+    @cached_property
+    def edge_face_count(self) -> np.ndarray:
+        """(k,) int, how many faces use each edge: 1 rim, 2 inside, more is non-manifold."""
+        return np.bincount(self.corner_edge, minlength=self.edge_count)
+
+    @cached_property
+    def edge_faces(self) -> np.ndarray:
+        """(k, 2) int, the two faces of each edge, the first one walking it from its smaller vertex; -1 for none.
+
+        Where the two faces disagree about direction, or on an edge of more than two faces, the first two
+        corners are taken in face order.
+        """
+        order = np.argsort(self.corner_edge, kind="stable")
+        first = np.searchsorted(self.corner_edge[order], np.arange(self.edge_count))
+        table = np.full((self.edge_count, 2), -1)
+        forward = self.corner_vertex == self.edges[self.corner_edge, 0]
+        table[:, 0] = self.corner_face[order[first]]
+        shared = self.edge_face_count > 1
+        table[shared, 1] = self.corner_face[order[first[shared] + 1]]
+        backward_first = shared & ~forward[order[first]]
+        table[backward_first] = table[backward_first][:, ::-1]
+        return table
+
+    @cached_property
+    def edge_is_rim(self) -> np.ndarray:
+        return self.edge_face_count == 1
+
+    @cached_property
+    def edge_is_consistent(self) -> np.ndarray:
+        """(k,) bool, two faces that walk the edge in opposite directions, as neighbours should."""
+        forward = self.corner_vertex == self.edges[self.corner_edge, 0]
+        balance = np.bincount(self.corner_edge, weights=np.where(forward, 1, -1), minlength=self.edge_count)
+        return (self.edge_face_count == 2) & (balance == 0)
+
+    def edge_between(self, pairs: np.ndarray) -> np.ndarray:
+        """(p,) int, the edge of each vertex pair in `pairs` (p, 2), -1 where there is none."""
+        wanted = np.sort(np.asarray(pairs, np.int64).reshape(-1, 2), axis=1)
+        base = len(self.vertices)
+        keys = self.edges[:, 0] * base + self.edges[:, 1]
+        sought = wanted[:, 0] * base + wanted[:, 1]
+        place = np.minimum(np.searchsorted(keys, sought), len(keys) - 1)
+        return np.where(keys[place] == sought, place, -1)
+
+    # --- geometry ------------------------------------------------------------------------------
+
+    @cached_property
+    def face_vector(self) -> np.ndarray:
+        """(f, 3) mm^2, area times normal by Newell's rule (right for any planar polygon)."""
+        here = self.vertices[self.corner_vertex]
+        there = self.vertices[self.corner_vertex[self.corner_next]]
+        base = self.vertices[self.corner_vertex[self.face_start[:-1]]][self.corner_face]
+        return np.add.reduceat(np.cross(here - base, there - base), self.face_start[:-1]) / 2
+
+    @cached_property
+    def face_area(self) -> np.ndarray:
+        return np.linalg.norm(self.face_vector, axis=1)
+
+    @cached_property
+    def face_normal(self) -> np.ndarray:
+        """(f, 3) unit normals pointing outside; zero for a face without area."""
+        return self.face_vector / np.where(self.face_area > 0, self.face_area, 1)[:, None]
+
+    @cached_property
+    def face_centre(self) -> np.ndarray:
+        total = np.add.reduceat(self.vertices[self.corner_vertex], self.face_start[:-1])
+        return total / np.diff(self.face_start)[:, None]
+
+    @cached_property
+    def edge_vector(self) -> np.ndarray:
+        """(k, 3) mm, from the smaller vertex to the larger."""
+        return self.vertices[self.edges[:, 1]] - self.vertices[self.edges[:, 0]]
+
+    @cached_property
+    def edge_length(self) -> np.ndarray:
+        return np.linalg.norm(self.edge_vector, axis=1)
+
+    @cached_property
+    def edge_bend(self) -> np.ndarray:
+        """(k,) rad, angle between the outward normals of the two faces, + ridge, - valley, 0 elsewhere."""
+        bend = np.zeros(self.edge_count)
+        shared = self.edge_is_consistent & (self.edge_length > 0)
+        left, right = self.edge_faces[shared].T
+        along = self.edge_vector[shared] / self.edge_length[shared, None]
+        turn = np.cross(self.face_normal[left], self.face_normal[right])
+        sine = np.einsum("ij,ij->i", turn, along)
+        cosine = np.einsum("ij,ij->i", self.face_normal[left], self.face_normal[right])
+        bend[shared] = np.arctan2(sine, cosine)
+        return bend
+
+    @cached_property
+    def size(self) -> np.ndarray:
+        """(3,) mm, width, depth and height of the box around the shell."""
+        return np.ptp(self.vertices, axis=0)
+
+    @cached_property
+    def _triangulation(self) -> tuple[np.ndarray, np.ndarray]:
+        return triangulate_faces(self.vertices, self.corner_vertex, self.face_start)
+
+    @property
+    def triangles(self) -> np.ndarray:
+        """(m, 3) int, the faces split into triangles without new vertices."""
+        return self._triangulation[0]
+
+    @property
+    def triangle_face(self) -> np.ndarray:
+        """(m,) int, the face each triangle comes from."""
+        return self._triangulation[1]
+
+    # --- helpers -------------------------------------------------------------------------------
+
+    def _tag(self, pairs: Iterable[tuple[int, int]], what: str) -> np.ndarray:
+        pairs = np.asarray(list(pairs), np.int64).reshape(-1, 2)
+        tagged = np.zeros(self.edge_count, bool)
+        edge = self.edge_between(pairs)
+        if (edge < 0).any():
+            low, high = pairs[int(np.argmin(edge))]
+            raise MeshError(
+                f"'{self.name}': the {what} between vertices {low} and {high} is not an edge of any face; "
+                f"mark the {what} on an edge of the mesh.",
+                vertices=(low, high),
+            )
+        tagged[edge] = True
+        return tagged
+
+
+def _refuse_unusable(name: str, points: np.ndarray, rings: list[np.ndarray]) -> None:
+    if not len(points) or not rings:
+        raise MeshError(f"'{name}' has no faces; choose an object with a modelled surface.")
+    wild = np.flatnonzero(~np.isfinite(points).all(axis=1))
+    if len(wild):
+        raise MeshError(
+            f"'{name}': vertex {wild[0]} has a position that is not a number ({len(wild)} in all); "
+            "delete these vertices or undo the edit that made them.",
+            vertices=wild,
+        )
+    for index, ring in enumerate(rings):
+        if len(ring) < 3 or len(set(ring.tolist())) < len(ring):
+            raise MeshError(
+                f"'{name}': face {index} has fewer than three different corners; dissolve or delete it.", faces=(index,)
+            )
+        if ring.min() < 0 or ring.max() >= len(points):
+            raise MeshError(f"'{name}': face {index} uses a vertex that does not exist.", faces=(index,))
