@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -12,7 +12,7 @@ from .foam import Stock
 from .folds import FoldRun
 from .joints import JointRun
 from .layout import Sheet
-from .marks import Note, Notch
+from .marks import Notch, Note
 from .patch import Patch
 from .shell import Shell
 
@@ -67,3 +67,6 @@ class Pattern:
 
     def piece(self, name: str) -> PatternPiece:
         return next(piece for piece in self.pieces if piece.name == name)
+
+    def with_findings(self, findings: tuple[Finding, ...]) -> Pattern:
+        return replace(self, findings=findings)

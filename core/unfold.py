@@ -1,0 +1,58 @@
+"""The way of the data, from a shell with seams to a `Pattern`."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from .check import examine, examine_pattern, refuse
+from .flatten import flatten_pieces
+from .folds import find_folds
+from .joints import both_outlines, joint_runs
+from .layout.nest import nest
+from .marks import place_notches, write_notes
+from .pattern import Pattern, PatternPiece
+from .pieces import cut_pieces
+from .progress import Progress, Steps
+from .settings import Settings
+from .shell import Shell
+
+
+def unfold(shell: Shell, settings: Settings, face_names: Sequence[str] | None = None) -> Steps[Pattern]:
+    """Cut, flatten, bevel, mark and nest. Yields `Progress`; returns the `Pattern`.
+
+    face_names : per shell face the name its piece had before the edit, "" where it had none.
+    Raises MeshError and its kin, with the elements at fault, and SettingsError.
+    """
+    yield Progress("Checking the shell", 0.0)
+    findings = examine(shell)
+    refuse(findings)
+    yield Progress("Cutting pieces", 0.0)
+    pieces, piece_of_face = cut_pieces(shell, settings, face_names)
+    folds = [find_folds(shell, piece, settings) for piece in pieces]
+    flats = yield from flatten_pieces(shell, pieces, folds, settings)
+    yield Progress("Fitting joints", 0.0)
+    joints = joint_runs(shell, pieces, [flat.vertices for flat in flats], settings)
+    finished = []
+    for piece, flat, piece_folds in zip(pieces, flats, folds, strict=True):
+        outside, inside = both_outlines(piece, flat.vertices, joints)
+        notches = place_notches(piece, flat.vertices, joints, settings)
+        finished.append(
+            PatternPiece(
+                name=piece.name,
+                mate=piece.mate,
+                group=piece.group,
+                stock=piece.stock,
+                faces=piece.faces,
+                patch=piece.patch,
+                flat=flat.vertices,
+                stretch=flat.stretch,
+                outside_outline=outside,
+                inside_outline=inside,
+                folds=piece_folds,
+                notches=notches,
+                notes=write_notes(piece, flat.vertices, outside, joints, piece_folds),
+            )
+        )
+    sheets = yield from nest(finished, settings)
+    pattern = Pattern(shell, piece_of_face, tuple(finished), joints, sheets, findings)
+    return pattern.with_findings(findings + examine_pattern(pattern, settings))
