@@ -2,10 +2,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from foamwright.core.heat import strain_colour, worst_strain
 from hypothesis import given
 from hypothesis import strategies as st
-
-from foamwright.core.heat import strain_colour, worst_strain
 
 
 def lightness(colour: np.ndarray) -> np.ndarray:
