@@ -1,0 +1,98 @@
+"""The house keeps its walls: `core` knows nothing of Blender, `addon` computes nothing, modules stay small."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+CORE = sorted((ROOT / "core").rglob("*.py"))
+ADDON = sorted((ROOT / "addon").rglob("*.py"))
+SCRIPTS = sorted((ROOT / "scripts").glob("*.py"))
+BLENDER = {"bpy", "bmesh", "mathutils", "gpu", "gpu_extras", "blf", "bl_ui", "bpy_extras", "addon_utils", "idprop"}
+LINE_LIMIT = 500
+# matrices, solvers and measures belong in `core`; the add-on may only carry arrays from here to there
+ALGEBRA = {"linalg", "dot", "cross", "einsum", "matmul", "inner", "outer", "fft", "arctan2", "arccos", "hypot"}
+
+
+def name_of(path: Path) -> str:
+    return str(path.relative_to(ROOT))
+
+
+def imported_modules(source: str) -> set[str]:
+    """Top names of everything that a module imports absolutely, wherever the import stands."""
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            names |= {alias.name.split(".")[0] for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.level == 0 and node.module:
+            names.add(node.module.split(".")[0])
+    return names
+
+
+def relative_targets(path: Path, source: str) -> set[str]:
+    """The first folder below the root that each relative import of a module reaches."""
+    package = path.relative_to(ROOT).parent.parts
+    reached = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.ImportFrom) and node.level:
+            base = package[: len(package) - node.level + 1]
+            for name in [node.module] if node.module else [alias.name for alias in node.names]:
+                reached.add((*base, *name.split("."))[0])
+    return reached
+
+
+def algebra_in(source: str) -> set[str]:
+    """Names of numpy algebra that a module uses, the matrix product sign "@" included."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Attribute) and node.attr in ALGEBRA:
+            found.add(node.attr)
+        elif isinstance(node, ast.BinOp) and isinstance(node.op, ast.MatMult):
+            found.add("@")
+    return found
+
+
+@pytest.mark.parametrize("path", CORE, ids=name_of)
+def test_core_knows_nothing_of_blender_or_of_the_addon(path):
+    source = path.read_text(encoding="utf-8")
+    assert not imported_modules(source) & BLENDER
+    assert relative_targets(path, source) <= {"core"}
+
+
+@pytest.mark.parametrize("path", ADDON, ids=name_of)
+def test_addon_does_no_algebra_and_no_science(path):
+    source = path.read_text(encoding="utf-8")
+    assert not algebra_in(source)
+    assert not imported_modules(source) & {"scipy", "shapely", "spyrrow", "reportlab", "ezdxf"}
+
+
+@pytest.mark.parametrize("path", [ROOT / "__init__.py", *CORE, *ADDON], ids=name_of)
+def test_imports_inside_the_package_are_relative(path):
+    # Blender installs the package under another name, so "foamwright" would not be found there
+    assert "foamwright" not in imported_modules(path.read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("path", [*CORE, *ADDON, *SCRIPTS], ids=name_of)
+def test_modules_stay_small(path):
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= LINE_LIMIT
+
+
+def test_core_imports_where_there_is_no_blender():
+    modules = [".".join(("foamwright", *path.relative_to(ROOT).with_suffix("").parts)) for path in CORE]
+    blocked = f"import sys; sys.modules.update(dict.fromkeys({sorted(BLENDER)!r}))\n"
+    imports = "".join(f"import {name.removesuffix('.__init__')}\n" for name in modules)
+    done = subprocess.run([sys.executable, "-c", blocked + imports], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_the_wall_sees_what_it_should_stop():
+    assert imported_modules("def f():\n    from bpy.types import Object\n    import mathutils.kdtree\n") == {
+        "bpy",
+        "mathutils",
+    }
+    assert relative_targets(ROOT / "core" / "layout" / "nest.py", "from ...addon import bridge") == {"addon"}
+    assert relative_targets(ROOT / "core" / "shell.py", "from .errors import MeshError") == {"core"}
+    assert algebra_in("c = numpy.linalg.norm(a @ b)") == {"linalg", "@"}
