@@ -1,0 +1,39 @@
+"""Where on the assembled shell a name or a letter is written."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .pattern import Pattern
+from .shell import Shell
+
+
+def piece_place(shell: Shell, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """A point (3,) mm on the surface, in the middle of `faces` (p,), and the outward normal (3,) there.
+
+    The middle of a curved piece hangs in the air, so the face centre nearest to it is taken.
+    """
+    weight = shell.face_area[faces]
+    if not weight.any():
+        weight = np.ones(len(faces))
+    middle = np.average(shell.face_centre[faces], axis=0, weights=weight)
+    nearest = faces[int(np.argmin(np.linalg.norm(shell.face_centre[faces] - middle, axis=1)))]
+    return shell.face_centre[nearest], shell.face_normal[nearest]
+
+
+def run_place(shell: Shell, edges: np.ndarray) -> np.ndarray:
+    """The point (3,) mm halfway along the edges of a run, in their order."""
+    length = shell.edge_length[edges]
+    covered = np.cumsum(length)
+    index = int(np.searchsorted(covered, covered[-1] / 2))
+    return shell.vertices[shell.edges[edges[index]]].mean(axis=0)
+
+
+def piece_places(pattern: Pattern) -> dict[str, np.ndarray]:
+    """Per piece name a point (3,) mm on the shell."""
+    return {piece.name: piece_place(pattern.shell, piece.faces)[0] for piece in pattern.pieces}
+
+
+def joint_places(pattern: Pattern) -> dict[str, np.ndarray]:
+    """Per joint letter a point (3,) mm on the shell."""
+    return {joint.letter: run_place(pattern.shell, joint.edges) for joint in pattern.joints}
