@@ -2,9 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+
+from ..errors import MissingCutError
+from ..folds import FoldRun
+from ..pieces import Piece
+from ..progress import Steps, finish
+from ..settings import Settings
+from ..shell import Shell
+from .flattening import Surface, first_vertices, flatten_surfaces
+from .placing import stand_up
+from .reference import plane_corners, reference_corners
+from .strain import stretches
+
+__all__ = ["Flat", "flatten_patch", "flatten_patches", "flatten_pieces"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -18,3 +32,102 @@ class Flat:
 
     vertices: np.ndarray
     stretch: np.ndarray
+
+
+def flatten_pieces(
+    shell: Shell, pieces: Sequence[Piece], folds: Sequence[Sequence[FoldRun]], settings: Settings
+) -> Steps[list[Flat]]:
+    """Lay every piece flat at its reference depth, the two sides of every seam equally long.
+
+    folds : per piece, from `find_folds`. Yields `Progress`. The flat stands as the piece does on the shell,
+    its up (z) along y, centred on the origin.
+    """
+    surfaces = [
+        Surface(
+            piece.patch.triangles,
+            reference_corners(shell, piece, piece_folds, settings.model_is_inside),
+            piece.patch.loops,
+            piece.patch.vertex_count,
+        )
+        for piece, piece_folds in zip(pieces, folds, strict=True)
+    ]
+    flats = yield from flatten_surfaces(surfaces, seam_intervals(pieces), settings.seam_priority, settings.squeeze_cost)
+    return [
+        Flat(
+            stand_up(flat, shell.vertices[piece.patch.shell_vertex], piece.patch.triangles),
+            stretches(flat, surface.triangles, surface.rest),
+        )
+        for piece, surface, flat in zip(pieces, surfaces, flats, strict=True)
+    ]
+
+
+def seam_intervals(pieces: Sequence[Piece]) -> np.ndarray:
+    """(s, 4) int, the two rim steps over each seam edge, all pieces' vertices numbered one after another."""
+    first = first_vertices([piece.patch.vertex_count for piece in pieces])
+    edges, steps = [np.empty(0, np.int64)], [np.empty((0, 2), np.int64)]
+    for piece, start in zip(pieces, first, strict=False):
+        for loop, loop_edges in zip(piece.patch.loops, piece.patch.loop_edges, strict=True):
+            edges.append(loop_edges)
+            steps.append(np.stack([loop, np.roll(loop, -1)], axis=1) + start)
+    edge, step = np.concatenate(edges), np.concatenate(steps)
+    order = np.argsort(edge, kind="stable")
+    twice = np.flatnonzero(edge[order][:-1] == edge[order][1:])
+    # a rim step of one side runs against that of the other
+    return np.concatenate([step[order[twice]], step[order[twice + 1]][:, ::-1]], axis=1)
+
+
+def flatten_patch(
+    vertices: np.ndarray, triangles: np.ndarray, seam_priority: float = 1.0, squeeze_cost: float = 1.0
+) -> np.ndarray:
+    """Lay one patch flat at true size: vertices (n, 3) mm, triangles (m, 3) -> (n, 2) mm.
+
+    Every vertex must be used and the patch must have a rim; MissingCutError otherwise. `seam_priority` is
+    taken for symmetry with `flatten_patches`: a patch alone has no mates to be held to.
+    """
+    return flatten_patches([(vertices, triangles)], (), seam_priority, squeeze_cost)[0]
+
+
+def flatten_patches(
+    patches: Sequence[tuple[np.ndarray, np.ndarray]],
+    mates: Sequence[tuple[int, np.ndarray, int, np.ndarray]],
+    seam_priority: float = 1.0,
+    squeeze_cost: float = 1.0,
+) -> list[np.ndarray]:
+    """Lay several patches flat together, glued runs equally long on both sides.
+
+    patches : (vertices (n, 3) mm, triangles (m, 3)) each
+    mates : (a, path_a, b, path_b), vertex paths of equal count along the rims of patches a and b
+    Returns positions (n, 2) mm per patch.
+    """
+    surfaces = [surface_of(vertices, triangles) for vertices, triangles in patches]
+    first = first_vertices([surface.vertex_count for surface in surfaces])
+    glued = [np.empty((0, 4), np.int64)]
+    for a, path_a, b, path_b in mates:
+        one, other = np.asarray(path_a) + first[a], np.asarray(path_b) + first[b]
+        glued.append(np.stack([one[:-1], one[1:], other[:-1], other[1:]], axis=1))
+    return finish(flatten_surfaces(surfaces, np.concatenate(glued), seam_priority, squeeze_cost))
+
+
+def surface_of(vertices: np.ndarray, triangles: np.ndarray) -> Surface:
+    """A patch as given, with its rims found: vertices (n, 3) mm, triangles (m, 3)."""
+    vertices, triangles = np.asarray(vertices, float), np.asarray(triangles, np.int64)
+    return Surface(triangles, plane_corners(vertices[triangles]), rims_of(triangles), len(vertices))
+
+
+def rims_of(triangles: np.ndarray) -> tuple[np.ndarray, ...]:
+    """The closed rims of triangles (m, 3), each (r,) int in order."""
+    start, end = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
+    base = int(triangles.max()) + 1
+    rim = ~np.isin(start * base + end, end * base + start)
+    following = dict(zip(start[rim].tolist(), end[rim].tolist(), strict=True))
+    if not following:
+        raise MissingCutError("The patch is closed: it has no rim. Cut it open before it is laid flat.")
+    loops = []
+    while following:
+        here, there = following.popitem()
+        loop = [here]
+        while there != here:
+            loop.append(there)
+            there = following.pop(there)
+        loops.append(np.array(loop))
+    return tuple(sorted(loops, key=len, reverse=True))

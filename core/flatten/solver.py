@@ -1,0 +1,186 @@
+"""Projected Newton on the strain energy, with the two sides of every seam held equally long.
+
+Steps stop short of the first flip: J. Smith, S. Schaefer, Bijective Parameterization with Free Boundaries,
+ACM Trans. Graph. 34(4), 2015, section 3.3.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .energy import Ceiling, RestTriangles, StrainEnergy
+from .system import StepSystem
+
+SEAM_STIFFNESS = 30.0
+"""Penalty of a seam over the stiffness of the foam beside it: more needs fewer rounds and worse numbers."""
+SEAM_TOLERANCE = 1e-3
+"""mm by which the two sides of one interval may differ; a knife cannot."""
+SEAM_PATIENCE = 1e-2
+"""The pull on seams is renewed once a step promises less than this part of the energy."""
+
+
+class Seams:
+    """Pairs of rim intervals that are glued together, their lengths held at a given difference.
+
+    The difference of two lengths over their mean is driven to `target` by an augmented Lagrangian: a penalty,
+    and a pull that grows until the penalty has nothing left to hold (J. Nocedal, S. Wright, Numerical
+    Optimization, 2nd ed. 2006, algorithm 17.4).
+    """
+
+    def __init__(self, intervals: np.ndarray, target: np.ndarray) -> None:
+        """intervals : (s, 4) int, vertices a0, a1 of one side and b0, b1 of the other; target : (s,)."""
+        self.intervals, self.target = intervals, target
+        self.pull = np.zeros(len(intervals))
+        self.weight = np.ones(len(intervals))
+
+    def gaps(self, flat: np.ndarray) -> np.ndarray:
+        """(s,) difference of the two lengths over their mean."""
+        a, b = self._lengths(flat)
+        return 2 * (a - b) / (a + b)
+
+    def excess_mm(self, flat: np.ndarray) -> float:
+        """Largest length by which a pair misses its target."""
+        a, b = self._lengths(flat)
+        return float(np.abs((self.gaps(flat) - self.target) * (a + b) / 2).max())
+
+    def stiffen(self, flat: np.ndarray, stiffness: np.ndarray) -> None:
+        """Choose penalties that outweigh the foam; stiffness : (v,) energy per mm^2 at each vertex."""
+        a, b = self._lengths(flat)
+        typical = np.median(stiffness[self.intervals])
+        here = np.clip(stiffness[self.intervals].mean(axis=1), typical / 10, typical * 10)
+        self.weight = SEAM_STIFFNESS * here * ((a + b) / 2) ** 2
+
+    def tighten(self, flat: np.ndarray) -> None:
+        """Let the pull take over what the penalty holds."""
+        self.pull = self.pull + 2 * self.weight * (self.gaps(flat) - self.target)
+
+    def value(self, flat: np.ndarray) -> float:
+        miss = self.gaps(flat) - self.target
+        return float(self.pull @ miss + self.weight @ miss**2)
+
+    def derivatives(self, flat: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+        """Value, gradient (s, 8) and a positive part of the Hessian (s, 8, 8)."""
+        a0, a1, b0, b1 = flat[self.intervals].transpose(1, 0, 2)
+        along_a, along_b = a1 - a0, b1 - b0
+        a, b = self._lengths(flat)
+        along_a, along_b = along_a / a[:, None], along_b / b[:, None]
+        miss = 2 * (a - b) / (a + b) - self.target
+        per_a, per_b = 4 * b / (a + b) ** 2, -4 * a / (a + b) ** 2
+        slope = np.zeros((len(a), 8))
+        slope[:, 0:2], slope[:, 2:4] = -along_a * per_a[:, None], along_a * per_a[:, None]
+        slope[:, 4:6], slope[:, 6:8] = -along_b * per_b[:, None], along_b * per_b[:, None]
+        force = self.pull + 2 * self.weight * miss
+        hessian = (2 * self.weight)[:, None, None] * slope[:, :, None] * slope[:, None, :]
+        # an interval under tension resists being turned aside
+        hessian[:, 0:4, 0:4] += _aside(along_a, np.maximum(force * per_a, 0.0) / a)
+        hessian[:, 4:8, 4:8] += _aside(along_b, np.maximum(force * per_b, 0.0) / b)
+        return float(self.pull @ miss + self.weight @ miss**2), force[:, None] * slope, hessian
+
+    def _lengths(self, flat: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        a0, a1, b0, b1 = flat[self.intervals].transpose(1, 0, 2)
+        return np.linalg.norm(a1 - a0, axis=1), np.linalg.norm(b1 - b0, axis=1)
+
+
+def _aside(along: np.ndarray, weight: np.ndarray) -> np.ndarray:
+    """(s, 4, 4) weight times the second derivative of an interval's length times that length."""
+    across = np.eye(2) - along[:, :, None] * along[:, None, :]
+    across = across * weight[:, None, None]
+    return np.block([[across, -across], [-across, across]])
+
+
+def longest_safe_step(flat: np.ndarray, step: np.ndarray, triangles: np.ndarray) -> np.ndarray:
+    """(m,) the step length at which each triangle loses its area, infinite where it never does."""
+    a, b, c = (flat[triangles[:, i]] for i in range(3))
+    da, db, dc = (step[triangles[:, i]] for i in range(3))
+    e, f, de, df = b - a, c - a, db - da, dc - da
+    constant, linear, square = _cross(e, f), _cross(e, df) + _cross(de, f), _cross(de, df)
+    discriminant = linear**2 - 4 * square * constant
+    root = np.sqrt(np.maximum(discriminant, 0.0))
+    # the smallest positive root, in the form that does not cancel; constant > 0
+    denominator = -linear + root
+    denominator_other = -linear - root
+    with np.errstate(divide="ignore", invalid="ignore"):
+        first = 2 * constant / denominator
+        second = 2 * constant / denominator_other
+    first = np.where((discriminant >= 0) & (first > 0), first, np.inf)
+    second = np.where((discriminant >= 0) & (second > 0), second, np.inf)
+    return np.minimum(first, second)
+
+
+def _cross(u: np.ndarray, v: np.ndarray) -> np.ndarray:
+    return u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+
+
+class NewtonSolver:
+    """Minimises the strain energy under the seams; keeps the matrix layout between calls."""
+
+    def __init__(self, triangles: np.ndarray, rest: RestTriangles, vertex_count: int, seams: Seams | None = None):
+        self.triangles, self.rest, self.seams = triangles, rest, seams
+        blocks = [triangles] + ([seams.intervals] if seams is not None else [])
+        self.system = StepSystem(vertex_count, blocks)
+        self.steps = 0
+
+    def minimise(
+        self,
+        flat: np.ndarray,
+        squeeze_cost: float = 1.0,
+        ceiling: Ceiling | None = None,
+        tolerance: float = 1e-5,
+        most_steps: int = 80,
+    ) -> np.ndarray:
+        """(v, 2) mm near the minimum: the next step would lower the energy by under `tolerance` of itself,
+        and seams miss their targets by under SEAM_TOLERANCE mm."""
+        energy = StrainEnergy(self.triangles, self.rest, squeeze_cost, ceiling)
+        floor = 1e-16 * self.rest.area.sum()
+        for step_number in range(most_steps):
+            value, slope, curve = energy.derivatives(flat)
+            elements, gradient = [curve], np.zeros_like(flat)
+            _add_at(gradient, self.triangles, slope)
+            strain_value = value
+            if self.seams is not None:
+                if step_number == 0:
+                    self.seams.stiffen(flat, self._stiffness(curve, len(flat)))
+                seam_value, seam_slope, seam_curve = self.seams.derivatives(flat)
+                value += seam_value
+                elements.append(seam_curve)
+                _add_at(gradient, self.seams.intervals, seam_slope)
+            step = self.system.solve(elements, 1e-9, -gradient)
+            self.steps += 1
+            promise = -float((step * gradient).sum())
+            flat = self._walk(energy, flat, step, value, promise)
+            settled = promise <= tolerance * strain_value + floor
+            if self.seams is None:
+                if settled:
+                    break
+            elif promise <= SEAM_PATIENCE * strain_value + floor:
+                if settled and self.seams.excess_mm(flat) < SEAM_TOLERANCE:
+                    break
+                self.seams.tighten(flat)
+        return flat
+
+    def _stiffness(self, curve: np.ndarray, vertex_count: int) -> np.ndarray:
+        """(v,) mean second derivative of the energy at each vertex."""
+        diagonal = np.einsum("maa->ma", curve).reshape(-1, 2).mean(axis=1)
+        return np.bincount(self.triangles.ravel(), diagonal, vertex_count)
+
+    def value(self, energy: StrainEnergy, flat: np.ndarray) -> float:
+        return energy.value(flat) + (self.seams.value(flat) if self.seams is not None else 0.0)
+
+    def _walk(
+        self, energy: StrainEnergy, flat: np.ndarray, step: np.ndarray, value: float, promise: float
+    ) -> np.ndarray:
+        length = min(1.0, 0.9 * float(longest_safe_step(flat, step, self.triangles).min()))
+        while length > 1e-12:
+            there = flat + length * step
+            if self.value(energy, there) <= value - 1e-4 * length * promise:
+                return there
+            length /= 2
+        return flat
+
+
+def _add_at(total: np.ndarray, vertices: np.ndarray, parts: np.ndarray) -> None:
+    """Sum parts (e, 2 s) of elements with vertices (e, s) into total (v, 2)."""
+    index = vertices.ravel()
+    parts = parts.reshape(-1, 2)
+    for axis in range(2):
+        total[:, axis] += np.bincount(index, parts[:, axis], len(total))

@@ -1,0 +1,25 @@
+"""What flattening costs: stretches per triangle and their summary."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .energy import RestTriangles, jacobians, singular_values
+
+
+def stretches(flat: np.ndarray, triangles: np.ndarray, rest: RestTriangles) -> np.ndarray:
+    """(m, 2) largest and smallest stretch from flat to shell per triangle; 1 is unchanged."""
+    values = singular_values(jacobians(flat, triangles, rest))[0]
+    return 1.0 / values[:, ::-1]
+
+
+def log_strain(stretch: np.ndarray) -> np.ndarray:
+    """(m,) the larger absolute logarithm of the two stretches of each triangle."""
+    return np.abs(np.log(stretch)).max(axis=1)
+
+
+def area_quantile(value: np.ndarray, area: np.ndarray, part: float) -> float:
+    """The value that `part` of the area stays at or under."""
+    order = np.argsort(value)
+    filled = np.cumsum(area[order])
+    return float(value[order][np.searchsorted(filled, part * filled[-1], side="left").clip(max=len(value) - 1)])
