@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from .check import examine, examine_pattern, refuse
+from .check import examine, refuse
+from .check_pattern import examine_pattern
 from .flatten import flatten_pieces
 from .folds import find_folds
 from .joints import both_outlines, joint_runs

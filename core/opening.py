@@ -1,0 +1,183 @@
+"""Can a patch be laid flat at all, and if not: which cut is missing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import dijkstra
+
+from .curvature import angle_defect
+from .patch import Patch
+from .shell import Shell
+
+HOLE_TURNING = -np.pi
+"""A rim turns by 2 pi around a flat disk, 0 around a sleeve, -2 pi around a hole in a flat sheet; half way
+between sleeve and hole (a cone of 60 degrees) is where opening the ring strains less than keeping it whole."""
+
+
+@dataclass(frozen=True, eq=False)
+class MissingCut:
+    """What keeps a patch from lying flat, in words, and shell edges whose cut would open it."""
+
+    reason: str
+    edges: np.ndarray
+
+
+def rim_turning(shell: Shell, patch: Patch) -> np.ndarray:
+    """(loops,) rad, how far each rim turns to the left as one walks it on the surface, seen from outside."""
+    defect = angle_defect(shell.vertices[patch.shell_vertex], patch.triangles)
+    return np.array([defect[loop].sum() for loop in patch.loops])
+
+
+def missing_cut(shell: Shell, patch: Patch) -> MissingCut | None:
+    """None for a disk, with or without holes; otherwise the shortest of the cuts that open the patch.
+
+    Following the advice again and again always ends in a disk.
+    """
+    if _handles(patch):
+        reason = "runs round a handle, as a ring does; mark a seam around it"
+        return MissingCut(reason, _loop_cut(shell, patch))
+    if not patch.loops:
+        reason = "is closed all round and has no edge to open at; mark a seam across it"
+        return MissingCut(reason, _longest_cut(shell, patch))
+    if len(patch.loops) == 1:
+        return None
+    turning = rim_turning(shell, patch)
+    rims = np.flatnonzero(turning >= HOLE_TURNING)
+    if len(rims) == 1:
+        return None
+    if len(rims):
+        reason = f"is a tube: {len(rims)} of its rims go all the way round; mark a seam from one rim to another"
+    else:
+        reason = "is closed but for its holes; mark a seam from hole to hole"
+        rims = np.arange(len(turning))
+    return MissingCut(reason, _rim_to_rim(shell, patch, rims))
+
+
+def _handles(patch: Patch) -> int:
+    """Genus: V - E + F = 2 - 2 genus - rims (Euler, Poincare)."""
+    directed = np.stack([patch.triangles.ravel(), np.roll(patch.triangles, -1, axis=1).ravel()], axis=1)
+    edge_count = len(np.unique(np.sort(directed, axis=1), axis=0)) + _shut_slits(patch)
+    euler = patch.vertex_count - edge_count + len(patch.triangles)
+    return (2 - euler - len(patch.loops)) // 2
+
+
+def _shut_slits(patch: Patch) -> int:
+    """Rims of two steps along one seam edge: both sides are the same vertex pair but two edges."""
+    return sum(len(loop) == 2 for loop in patch.loops)
+
+
+@dataclass(frozen=True, eq=False)
+class _Net:
+    """Patch edges that are shell edges: pairs (e, 2) of patch vertices, lengths mm, shell edge of each."""
+
+    pairs: np.ndarray
+    length: np.ndarray
+    shell_edge: np.ndarray
+    vertex_count: int
+
+    @property
+    def graph(self) -> csr_array:
+        return csr_array((self.length, self.pairs.T), shape=(self.vertex_count,) * 2)
+
+    def trail(self, before: np.ndarray, end: int) -> list[int]:
+        """Patch vertices from `end` back to the source of a search."""
+        steps = [int(end)]
+        while before[steps[-1]] >= 0:
+            steps.append(int(before[steps[-1]]))
+        return steps
+
+    def along(self, steps: list[int]) -> np.ndarray:
+        """Shell edges along patch vertices."""
+        number = {tuple(pair): edge for pair, edge in zip(self.pairs.tolist(), self.shell_edge, strict=True)}
+        return np.array([number[min(p), max(p)] for p in pairwise(steps)], np.int64)
+
+
+def _net(shell: Shell, patch: Patch) -> _Net:
+    directed = np.stack([patch.triangles.ravel(), np.roll(patch.triangles, -1, axis=1).ravel()], axis=1)
+    pairs, which = np.unique(np.sort(directed, axis=1), axis=0, return_inverse=True)
+    face = np.repeat(patch.triangle_face, 3)
+    low, high = np.full(len(pairs), shell.face_count), np.full(len(pairs), -1)
+    np.minimum.at(low, which.reshape(-1), face)
+    np.maximum.at(high, which.reshape(-1), face)
+    uses = np.bincount(which.reshape(-1))
+    shell_edge = shell.edge_between(patch.shell_vertex[pairs])
+    # a side shared by two triangles of one face is a diagonal, where no seam can be marked
+    real = (shell_edge >= 0) & ~((uses == 2) & (low == high))
+    pairs, shell_edge = pairs[real], shell_edge[real]
+    return _Net(pairs, np.maximum(shell.edge_length[shell_edge], 1e-12), shell_edge, patch.vertex_count)
+
+
+def _rim_to_rim(shell: Shell, patch: Patch, rims: np.ndarray) -> np.ndarray:
+    """The shortest path from the longest of `rims` to the nearest other one."""
+    net = _net(shell, patch)
+    longest = max(rims, key=lambda r: shell.edge_length[patch.loop_edges[r]].sum())
+    others = np.concatenate([patch.loops[r] for r in rims if r != longest])
+    distance, before, _ = dijkstra(
+        net.graph, directed=False, indices=patch.loops[longest], return_predecessors=True, min_only=True
+    )
+    path = net.along(net.trail(before, int(others[np.argmin(distance[others])])))
+    # on its way the path may run along the rim of a hole, which is cut already
+    return path[~np.isin(path, np.concatenate(patch.loop_edges))]
+
+
+def _longest_cut(shell: Shell, patch: Patch) -> np.ndarray:
+    """The shortest path between two vertices that are about as far apart as any two."""
+    net = _net(shell, patch)
+    start = int(np.argmax(dijkstra(net.graph, directed=False, indices=0)))
+    distance, before = dijkstra(net.graph, directed=False, indices=start, return_predecessors=True)
+    return net.along(net.trail(before, int(np.argmax(distance))))
+
+
+def _loop_cut(shell: Shell, patch: Patch) -> np.ndarray:
+    """A short loop around a handle: the shortest through vertex 0 that does not fall apart in two.
+
+    Jeff Erickson, Kim Whittlesey: Greedy Optimal Homotopy and Homology Generators, 2005: a tree of shortest
+    paths, and a spanning tree of the dual that prefers edges with long loops; each edge in neither closes a
+    loop around a handle.
+    """
+    net = _net(shell, patch)
+    distance, before = dijkstra(net.graph, directed=False, indices=0, return_predecessors=True)
+    loop_length = distance[net.pairs].sum(axis=1) + net.length
+    in_tree = (before[net.pairs[:, 0]] == net.pairs[:, 1]) | (before[net.pairs[:, 1]] == net.pairs[:, 0])
+    cells = _cells_beside(shell, patch, net)
+    leader = list(range(int(cells.max()) + 1))
+
+    def root(cell: int) -> int:
+        while leader[cell] != cell:
+            leader[cell] = leader[leader[cell]]
+            cell = leader[cell]
+        return cell
+
+    shortest = -1
+    for edge in np.argsort(-loop_length, kind="stable"):
+        if in_tree[edge]:
+            continue
+        one, other = root(int(cells[edge, 0])), root(int(cells[edge, 1]))
+        if one == other:
+            shortest = int(edge)
+        leader[one] = other
+    there, back = (net.trail(before, int(v)) for v in net.pairs[shortest])
+    while len(there) > 1 and len(back) > 1 and there[-2] == back[-2]:
+        there.pop()
+        back.pop()
+    path = np.append(net.along(there), np.append(net.along(back), net.shell_edge[shortest]))
+    rim = np.concatenate(patch.loop_edges) if patch.loops else np.empty(0, np.int64)
+    return path[~np.isin(path, rim)]
+
+
+def _cells_beside(shell: Shell, patch: Patch, net: _Net) -> np.ndarray:
+    """(e, 2) int, the face or rim on each side of a net edge; rims are numbered after the faces."""
+    base = patch.vertex_count
+    start, end = patch.triangles.ravel(), np.roll(patch.triangles, -1, axis=1).ravel()
+    keys, faces = [start * base + end], [np.repeat(patch.triangle_face, 3)]
+    for number, loop in enumerate(patch.loops):
+        keys.append(np.roll(loop, -1) * base + loop)
+        faces.append(np.full(len(loop), shell.face_count + number))
+    key, cell = np.concatenate(keys), np.concatenate(faces)
+    order = np.argsort(key, kind="stable")
+    both = np.stack([net.pairs @ (base, 1), net.pairs @ (1, base)], axis=1)
+    return cell[order[np.searchsorted(key[order], both)]]
