@@ -93,9 +93,16 @@ def environment(
 
 
 def _stamp(packages: tuple[str, ...], python: str, with_foamwright: bool) -> str:
-    project = (ROOT / "pyproject.toml").read_text(encoding="utf-8") if with_foamwright else ""
-    asked = json.dumps([packages, python, str(ROOT), project])
-    return hashlib.sha256(asked.encode()).hexdigest()
+    asked = [packages, python, str(ROOT), _what_installing_reads() if with_foamwright else None]
+    return hashlib.sha256(json.dumps(asked).encode()).hexdigest()
+
+
+def _what_installing_reads() -> list[object]:
+    """The parts of pyproject.toml that an editable install depends on; the settings of tools are not."""
+    import tomllib  # here, because this module must load on Pythons that do not have it
+
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    return [project["build-system"], project["project"], project["tool"]["setuptools"]]
 
 
 def _run_or_exit(command: list[str], message: str) -> None:
