@@ -2,9 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from string import ascii_uppercase
+from typing import TYPE_CHECKING
 
 import numpy as np
+from shapely.geometry import Polygon
+from shapely.geometry.polygon import orient
+
+from .outline import offset_ring, parts_of
+from .pieces import Piece
+from .rims import RimSteps, joint_chains
+from .settings import Settings
+from .shell import Shell
+
+if TYPE_CHECKING:
+    from .pattern import PatternPiece
+
+STEEPEST_BEVEL_DEG = 80.0
+"""A blade lies on the foam beyond this; a steeper bevel is cut at this angle and flagged as heavy."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -14,6 +31,7 @@ class JointSide:
     loop : which rim of the piece's patch; steps : (k,) int, rim steps of that loop in the order of the run
         (step i goes from loop vertex i to the next; walked backwards on side b)
     path : (k + 1,) int, patch vertices in the order of the run
+    bevel_deg : tilt of the cut from square; + the inside outline is the smaller one (ridge), - the larger
     length_mm : along the outside outline on the flat
     """
 
@@ -45,3 +63,163 @@ class JointRun:
     bend_most_deg: float
     rule: str
     mismatch_mm: float
+
+
+def joint_runs(
+    shell: Shell, pieces: Sequence[Piece], flats: Sequence[np.ndarray], settings: Settings
+) -> tuple[JointRun, ...]:
+    """All joints, lettered in the order of the pieces; side a is the piece that comes first.
+
+    flats : per piece (v, 2) mm, its patch vertices on the flat.
+    """
+    rims = RimSteps.of(shell, pieces, flats)
+    area = [float(shell.face_area[piece.faces].sum()) for piece in pieces]
+    runs: list[JointRun] = []
+    for chain in joint_chains(shell, rims, lambda bend_deg: joint_class(bend_deg, settings)):
+        edges = rims.edge[chain]
+        weight = shell.edge_length[edges]
+        bends = np.degrees(shell.edge_bend[edges])
+        bend = float(bends @ weight / weight.sum()) if weight.sum() > 0 else float(bends.mean())
+        rule = joint_rule(bend, settings)
+        twins = rims.twin[chain]
+        one, other = pieces[rims.piece[chain[0]]], pieces[rims.piece[twins[0]]]
+        areas = area[rims.piece[chain[0]]], area[rims.piece[twins[0]]]
+        bevels = share_bend(bend, rule, _bevels_first(one.name, other.name, *areas))
+        thinner = min(one.stock.thickness_mm, other.stock.thickness_mm)
+        runs.append(
+            JointRun(
+                letter=letter_of(len(runs)),
+                a=_side(rims, chain, one, bevels[0], backwards=False),
+                b=_side(rims, twins, other, bevels[1], backwards=True),
+                edges=edges,
+                bend_deg=bend,
+                bend_least_deg=float(bends.min()),
+                bend_most_deg=float(bends.max()),
+                rule=rule,
+                mismatch_mm=2 * thinner * float(_slope(np.array(bend / 2))) if rule == "butt" else 0.0,
+            )
+        )
+    return tuple(runs)
+
+
+def joint_rule(bend_deg: float, settings: Settings) -> str:
+    """How a joint of this bend is cut: "butt", "one-sided" or "mitre"."""
+    if settings.joint_rule != "auto":
+        return settings.joint_rule
+    if abs(bend_deg) <= settings.butt_limit_deg:
+        return "butt"
+    return "one-sided" if abs(bend_deg) <= settings.one_sided_limit_deg else "mitre"
+
+
+def joint_class(bend_deg: float, settings: Settings) -> tuple[str, int]:
+    """What must not change within one run: the rule, and ridge or valley where the rule bevels."""
+    rule = joint_rule(bend_deg, settings)
+    return rule, 0 if rule == "butt" else int(np.sign(bend_deg))
+
+
+def share_bend(bend_deg: float, rule: str, a_takes_it: bool) -> tuple[float, float]:
+    """Bevels of sides a and b in degrees: none, all on one side, or half each."""
+    if rule == "mitre":
+        half = float(np.clip(bend_deg / 2, -STEEPEST_BEVEL_DEG, STEEPEST_BEVEL_DEG))
+        return half, half
+    if rule == "one-sided":
+        whole = float(np.clip(bend_deg, -STEEPEST_BEVEL_DEG, STEEPEST_BEVEL_DEG))
+        return (whole, 0.0) if a_takes_it else (0.0, whole)
+    return 0.0, 0.0
+
+
+def both_outlines(
+    piece: Piece | PatternPiece, flat: np.ndarray, joints: Sequence[JointRun]
+) -> tuple[tuple[np.ndarray, ...], tuple[np.ndarray, ...]]:
+    """The outlines on the outside and on the inside face, each as closed rings (r, 2) mm.
+
+    flat : (v, 2) mm. The outer ring comes first and runs counter-clockwise, holes run clockwise. The inside
+    outline lies t tan(bevel) within the outside one along each edge (outside it for a valley). Where bevels
+    eat a piece apart its largest part is kept, and no ring is left where they eat all of it: see
+    `inside_parts`.
+    """
+    outside = tuple(_closed(flat[piece.patch.loops[loop]]) for loop in _outer_first(piece, flat))
+    if not any(bevels.any() for bevels in _bevels_of_steps(piece, joints)):
+        return outside, outside
+    parts = inside_parts(piece, flat, joints)
+    if not parts:
+        return outside, ()
+    return outside, tuple(np.array(ring.coords) for ring in (parts[0].exterior, *parts[0].interiors))
+
+
+def inside_parts(piece: Piece | PatternPiece, flat: np.ndarray, joints: Sequence[JointRun]) -> list[Polygon]:
+    """What the bevels leave of the inside face, largest first: one polygon unless the piece is too narrow."""
+    inward = [piece.stock.thickness_mm * _slope(bevels) for bevels in _bevels_of_steps(piece, joints)]
+    outer, *holes = _outer_first(piece, flat)
+    parts = _moved(flat[piece.patch.loops[outer]], inward[outer])
+    for hole in holes:
+        # a hole is a polygon of its own that grows where the piece shrinks; walked backwards, step i of the
+        # ring is the one that led to its point i
+        ring, outward = flat[piece.patch.loops[hole]][::-1], -np.roll(inward[hole][::-1], -1)
+        for filled in _moved(ring, outward):
+            parts = [rest for part in parts for rest in parts_of(part.difference(filled))]
+    return sorted((orient(part) for part in parts), key=lambda part: -part.area)
+
+
+def letter_of(number: int) -> str:
+    """0 is A, 25 is Z, 26 is AA."""
+    letters = ""
+    number += 1
+    while number:
+        number, rest = divmod(number - 1, 26)
+        letters = ascii_uppercase[rest] + letters
+    return letters
+
+
+# --- helpers -----------------------------------------------------------------------------------
+
+
+def _side(rims: RimSteps, chain: np.ndarray, piece: Piece, bevel_deg: float, *, backwards: bool) -> JointSide:
+    """The share of the piece whose rim steps are `chain`, in the order of the run."""
+    first, last = (rims.end, rims.start) if backwards else (rims.start, rims.end)
+    length = np.linalg.norm(rims.flat_end[chain] - rims.flat_start[chain], axis=1).sum()
+    return JointSide(
+        piece=piece.name,
+        loop=int(rims.loop[chain[0]]),
+        steps=rims.step[chain],
+        path=np.append(first[chain], last[chain[-1]]),
+        bevel_deg=bevel_deg,
+        length_mm=float(length),
+    )
+
+
+def _bevels_first(a: str, b: str, area_a: float, area_b: float) -> bool:
+    """Whether piece a takes a one-sided bevel: the larger piece does, because it is easier to hold against the
+    knife; of two alike (mirror mates) the one whose name comes first."""
+    if abs(area_a - area_b) > 1e-3 * max(area_a, area_b):
+        return area_a > area_b
+    return a <= b
+
+
+def _slope(bevel_deg: np.ndarray) -> np.ndarray:
+    return np.tan(np.radians(np.clip(bevel_deg, -STEEPEST_BEVEL_DEG, STEEPEST_BEVEL_DEG)))
+
+
+def _bevels_of_steps(piece: Piece | PatternPiece, joints: Sequence[JointRun]) -> list[np.ndarray]:
+    """Per rim of the piece (r,) degrees, 0 where no joint runs."""
+    bevels = [np.zeros(len(loop)) for loop in piece.patch.loops]
+    for joint in joints:
+        for side in (joint.a, joint.b):
+            if side.piece == piece.name:
+                bevels[side.loop][side.steps] = side.bevel_deg
+    return bevels
+
+
+def _outer_first(piece: Piece | PatternPiece, flat: np.ndarray) -> list[int]:
+    """Rims by the area they enclose, so that the outer one leads."""
+    areas = [abs(Polygon(flat[loop]).area) for loop in piece.patch.loops]
+    return sorted(range(len(areas)), key=lambda loop: -areas[loop])
+
+
+def _moved(ring: np.ndarray, inward: np.ndarray) -> list[Polygon]:
+    plain = Polygon(ring)
+    return [plain] if not inward.any() and plain.is_valid else offset_ring(ring, inward)
+
+
+def _closed(ring: np.ndarray) -> np.ndarray:
+    return np.vstack([ring, ring[:1]])
