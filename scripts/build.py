@@ -22,7 +22,7 @@ WHEELS = ROOT / "wheels"
 DIST = ROOT / "dist"
 SHIPPED = ("__init__.py", "blender_manifest.toml", "LICENSE", "core", "addon")
 BPY_45 = ("bpy==4.5.*", "pytest")
-# every file in the zip gets this time, so that the same sources give the same zip
+# every file in a zip gets this time, so that the same sources give the same zip
 FILE_TIME = 315_619_200  # 2 January 1980, the first full day a zip can name in every time zone
 
 
@@ -35,16 +35,17 @@ def main() -> None:
 
 def build(platforms: list[str]) -> list[Path]:
     """Zips of these platforms, in their order; prints a table of sizes."""
-    wheels = collect_wheels(platforms, WHEELS)
-    staging = _stage(platforms, wheels)
     tool = _blender_tool()
     DIST.mkdir(exist_ok=True)
-    _run(tool, "build", "--source-dir", staging, "--output-dir", DIST, "--split-platforms")
-    zips = [next(DIST.glob(f"foamwright-{_version()}-{name.replace('-', '_')}.zip")) for name in platforms]
-    for path in zips:
+    zips = []
+    for name in platforms:
+        path = DIST / f"foamwright-{_version()}-{name.replace('-', '_')}.zip"
+        # one staging folder a platform: the tool's own splitting would put the time of day into the zip
+        staging = _stage(name, collect_wheels(name, WHEELS))
+        _run(tool, "build", "--source-dir", staging, "--output-filepath", path)
         _run(tool, "validate", path)
-    table = "\n".join(f"{path.name:<44}{path.stat().st_size / 1e6:8.1f} MB" for path in zips)
-    print(table, flush=True)
+        print(f"{path.name:<44}{path.stat().st_size / 1e6:8.1f} MB", flush=True)
+        zips.append(path)
     return zips
 
 
@@ -58,7 +59,7 @@ def current_platform() -> str:
     return name
 
 
-def _stage(platforms: list[str], wheels: list[Path]) -> Path:
+def _stage(platform: str, wheels: list[Path]) -> Path:
     """A clean folder with what ships and the manifest that lists the wheels."""
     staging = HOME / "staging"
     shutil.rmtree(staging, ignore_errors=True)
@@ -74,19 +75,18 @@ def _stage(platforms: list[str], wheels: list[Path]) -> Path:
         shutil.copy(wheel, staging / "wheels")
     manifest = staging / "blender_manifest.toml"
     text = manifest.read_text(encoding="utf-8")
-    manifest.write_text(manifest_with_wheels(text, platforms, wheels), encoding="utf-8", newline="\n")
+    manifest.write_text(manifest_with_wheels(text, platform, wheels), encoding="utf-8", newline="\n")
     for path in staging.rglob("*"):
         os.utime(path, (FILE_TIME, FILE_TIME))
     return staging
 
 
-def manifest_with_wheels(manifest: str, platforms: list[str], wheels: list[Path]) -> str:
-    """The manifest text with `platforms` and `wheels` set; they must come before its first table."""
-    lines = [line for line in manifest.splitlines() if not line.startswith(("platforms =", "wheels ="))]
+def manifest_with_wheels(manifest: str, platform: str, wheels: list[Path]) -> str:
+    """The manifest text with its platform and its wheels set; they must come before the first table."""
+    lines = manifest.splitlines()
     first_table = next((row for row, line in enumerate(lines) if line.startswith("[")), len(lines))
-    names = ", ".join(f'"{name}"' for name in platforms)
     listed = [f'  "./wheels/{wheel.name}",' for wheel in wheels]
-    added = [f"platforms = [{names}]", "wheels = [", *listed, "]", ""]
+    added = [f'platforms = ["{platform}"]', "wheels = [", *listed, "]", ""]
     return "\n".join(lines[:first_table] + added + lines[first_table:]) + "\n"
 
 

@@ -40,8 +40,8 @@ PLATFORMS = {
 }
 
 
-def collect_wheels(platforms: list[str], folder: Path) -> list[Path]:
-    """The wheels of these platforms for every Python, sorted; fetches into `folder` what is not there yet.
+def collect_wheels(platform: str, folder: Path) -> list[Path]:
+    """The wheels of a platform for every Python, sorted; fetches into `folder` what is not there yet.
 
     Exits with a table where a wheel is missing that has no fallback, where a wheel needs a package that is
     not carried, and where a wheel refuses the numpy of a Blender.
@@ -49,15 +49,14 @@ def collect_wheels(platforms: list[str], folder: Path) -> list[Path]:
     folder.mkdir(exist_ok=True)
     chosen: set[Path] = set()
     missing: list[tuple[str, str, str]] = []
-    for platform in platforms:
-        for python, releases in PYTHONS.items():
-            for name, version in {**releases, **FOR_EVERY_PYTHON}.items():
-                wheel = _wheel_in(folder, name, version, platform, python)
-                wheel = wheel or _fetch(folder, name, version, platform, python)
-                if wheel is None:
-                    missing.append((f"{name} {version}", platform, python))
-                else:
-                    chosen.add(wheel)
+    for python, releases in PYTHONS.items():
+        for name, version in {**releases, **FOR_EVERY_PYTHON}.items():
+            wheel = _wheel_in(folder, name, version, platform, python)
+            wheel = wheel or _fetch(folder, name, version, platform, python)
+            if wheel is None:
+                missing.append((f"{name} {version}", platform, python))
+            else:
+                chosen.add(wheel)
     _refuse_gaps(missing)
     for wheel in sorted(chosen):
         _refuse_unmet_requirements(wheel)
