@@ -58,7 +58,11 @@ class Shell:
 
     def with_seams(self, seam: np.ndarray) -> Shell:
         """The same shell with other cuts; seam : (k,) bool."""
-        return replace(self, seam=np.asarray(seam, bool))
+        other = replace(self, seam=np.asarray(seam, bool))
+        # topology and shape do not depend on the cuts: hand on what is known
+        for name, known in self.__dict__.items():
+            other.__dict__.setdefault(name, known)
+        return other
 
     def with_vertices(self, vertices: np.ndarray) -> Shell:
         """The same topology and tags at other positions; vertices : (n, 3) mm."""

@@ -1,0 +1,42 @@
+"""Where to cut: the maker's seams, sharp edges, and seams that complete an unprepared shell."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .completion import TURN_LIMIT, Completion
+from .errors import SettingsError
+from .progress import Progress, Steps
+from .shell import Shell
+
+SOURCES = ("stored", "sharp", "all")
+
+
+def seams_from(shell: Shell, source: str, sharp_deg: float = 30.0) -> Shell:
+    """The shell with its own seams ("stored"), seams where it bends sharply instead ("sharp"), or both ("all").
+
+    Raises SettingsError for another word.
+    """
+    if source not in SOURCES:
+        raise SettingsError(f"Seams from '{source}' are unknown; choose one of {', '.join(SOURCES)}.")
+    sharp = np.abs(shell.edge_bend) > np.radians(sharp_deg)
+    return shell.with_seams({"stored": shell.seam, "sharp": sharp, "all": shell.seam | sharp}[source])
+
+
+def complete_seams(shell: Shell, turn_limit: float = TURN_LIMIT) -> Steps[Shell]:
+    """Add seams until every piece is a disk, holes allowed, that turns or curves little enough to lie flat.
+
+    Keeps the seams there are, and pieces that are fine as they are. A piece is divided in two by the
+    directions its faces look in, again and again, along creases where there are some; then neighbours are
+    joined again as far as the union is still fine. A tube that is nearly developable is slit instead.
+    Where the shell mirrors itself across its own edges, so do the seams.
+
+    turn_limit : rad, the angle to its mean normal that 95 % of a piece's area keep to, unless the piece is
+        nearly developable; infinite for cuts that only open what is closed. Yields Progress.
+    """
+    work = Completion(shell, turn_limit)
+    for part in work.divide():
+        yield Progress("Dividing the shell", part)
+    for part in work.join():
+        yield Progress("Joining pieces again", part)
+    return shell.with_seams(work.seam)
