@@ -8,6 +8,7 @@ import solids
 from foamwright.core.errors import MissingCutError
 from foamwright.core.flatten import flatten_patch, flatten_patches, rims_of, start
 from foamwright.core.flatten.energy import Ceiling, RestTriangles, StrainEnergy, signed_areas
+from foamwright.core.flatten.overlap import crossing_steps
 from foamwright.core.flatten.reference import plane_corners
 from foamwright.core.flatten.solver import Seams, longest_safe_step
 from foamwright.core.flatten.strain import log_strain, stretches
@@ -298,3 +299,15 @@ def test_squeezing_can_be_made_dearer() -> None:
     dear = strains(flatten_patch(points, triangles, squeeze_cost=3.0), points, triangles)
     assert dear[:, 1].min() > even[:, 1].min()
     assert log_strain(dear).max() > log_strain(even).max()
+
+
+def test_crossing_rims_are_found() -> None:
+    """A strip bent round in its own plane by more than a full turn lies over itself."""
+    turn = np.linspace(0, 2.2 * np.pi, 60)
+    grid = np.stack([np.outer(r * np.ones(1), np.cos(turn)) for r in (40.0, 60.0)]).squeeze(1)
+    other = np.stack([r * np.sin(turn) for r in (40.0, 60.0)])
+    flat = np.stack([grid, other], axis=2).reshape(-1, 2)
+    loop = np.concatenate([np.arange(60), 60 + np.arange(60)[::-1]])
+    assert len(crossing_steps(flat, [loop])) > 0
+    short = np.concatenate([np.arange(40), 60 + np.arange(40)[::-1]])
+    assert len(crossing_steps(flat, [short])) == 0

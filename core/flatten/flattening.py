@@ -14,10 +14,11 @@ from .solver import NewtonSolver, Seams
 from .start import first_flat
 from .strain import area_quantile, log_strain, stretches
 
-CEILING_POWER = 16.0
-CEILING_PART = 0.8
-"""The soft ceiling stands at this part of the strain that 99 % of a piece's area keeps to without it."""
-CEILING_ROUNDS = 2
+CEILINGS_LOOSE = ((0.8, 16.0), (0.8, 16.0))
+CEILINGS_HELD = ((0.9, 4.0),)
+"""Rounds of the soft ceiling: its level as a part of the strain that 99 % of a piece's area keeps to, and its
+power. A piece alone is pressed to near the least worst strain there is; pieces that share seams are pressed
+gently, because mean strain is what moves the glued-up shape."""
 CEILING_FLOOR = 1e-3
 """Strain of a tenth of a percent cannot be seen in foam; no need to press below it."""
 EXACT = 1e-7
@@ -72,7 +73,7 @@ def flatten_surfaces(
         return _match_seams(surfaces, flats, glued, seam_priority, squeeze_cost)
     for number, surface in enumerate(surfaces):
         yield Progress("Lowering the worst strain", number / len(surfaces))
-        flats[number] = _lower_worst([surface], flats[number], surface.solver(), squeeze_cost)
+        flats[number] = _lower_worst([surface], flats[number], surface.solver(), squeeze_cost, CEILINGS_LOOSE)
     return flats
 
 
@@ -98,22 +99,26 @@ def _match_seams(
     seams.target = (1 - seam_priority) * seams.gaps(flat)
     solver = NewtonSolver(triangles, rest, len(flat), seams)
     flat = solver.minimise(flat, squeeze_cost)
-    flat = _lower_worst(surfaces, flat, solver, squeeze_cost)
+    flat = _lower_worst(surfaces, flat, solver, squeeze_cost, CEILINGS_HELD)
     return np.split(flat, first[1:-1])
 
 
 def _lower_worst(
-    surfaces: Sequence[Surface], flat: np.ndarray, solver: NewtonSolver, squeeze_cost: float
+    surfaces: Sequence[Surface],
+    flat: np.ndarray,
+    solver: NewtonSolver,
+    squeeze_cost: float,
+    ceilings: Sequence[tuple[float, float]],
 ) -> np.ndarray:
     """Press every surface's worst strain down with a soft ceiling of its own."""
     of_surface = np.split(
         np.arange(len(solver.triangles)), np.cumsum([len(surface.triangles) for surface in surfaces])[:-1]
     )
-    for _ in range(CEILING_ROUNDS):
+    for part, power in ceilings:
         strain = log_strain(stretches(flat, solver.triangles, solver.rest))
         typical = np.array([area_quantile(strain[own], solver.rest.area[own], 0.99) for own in of_surface])
         if typical.max() <= CEILING_FLOOR:
             return flat
-        level = np.repeat(np.maximum(CEILING_PART * typical, CEILING_FLOOR), [len(own) for own in of_surface])
-        flat = solver.minimise(flat, squeeze_cost, Ceiling(level[:, None], CEILING_POWER))
+        level = np.repeat(np.maximum(part * typical, CEILING_FLOOR), [len(own) for own in of_surface])
+        flat = solver.minimise(flat, squeeze_cost, Ceiling(level[:, None], power))
     return flat

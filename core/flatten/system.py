@@ -48,7 +48,7 @@ class StepSystem:
             solution = factor.solve(right_side.ravel())
             # the fill-reducing order is kept: later matrices come laid out in it
             self._order = np.argsort(factor.perm_c)
-            self._lay_out(factor.perm_c)
+            self._lay_out(factor.perm_c.astype(np.int64))
             return solution.reshape(-1, 2)
         factor = splu(matrix, permc_spec="NATURAL", diag_pivot_thresh=0.0, options=options)
         solution = np.empty(self.unknowns)
