@@ -1,10 +1,8 @@
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
-from foamwright.core.heat_picture import HEIGHT, WIDTH, heat_picture, turned
+from foamwright.core.shell_views import HEIGHT, WIDTH, shell_views, turned
 from hypothesis import given
 from hypothesis import strategies as st
 from sample_pattern import sample_pattern
@@ -29,11 +27,11 @@ def test_turning_is_a_rotation(azimuth, above):
     assert np.linalg.det(axes) == pytest.approx(1)
 
 
-def test_the_picture_holds_every_piece_three_times_and_nothing_hangs_out():
+def test_the_picture_holds_every_piece_twice_and_nothing_hangs_out():
     pattern = sample_pattern()
-    parts = heat_picture(pattern)
+    parts = shell_views(pattern)
     names = [part.name for part in parts]
-    assert all(names.count(piece.name) == 3 for piece in pattern.pieces)
+    assert all(names.count(piece.name) == 2 for piece in pattern.pieces)
     for part in parts:
         assert len(part.strain) == len(part.faces)
         for points in (part.points, *part.rims):
@@ -41,20 +39,10 @@ def test_the_picture_holds_every_piece_three_times_and_nothing_hangs_out():
             assert (points[:, :2].max(axis=0) <= (WIDTH, HEIGHT)).all()
 
 
-def test_flat_pieces_keep_their_shape_and_sheets_do_not_overlap():
+def test_a_view_keeps_proportions():
     pattern = sample_pattern()
-    flats = heat_picture(pattern)[-1 - len(pattern.pieces) : -1]
-    scales = []
-    for part in flats:
-        piece = pattern.piece(part.name)
-        scales.append(np.ptp(part.points[:, :2], axis=0).max() / np.ptp(piece.flat, axis=0).max())
-    straight = [scale for scale, part in zip(scales, flats, strict=True) if "ear" not in part.name]
-    assert straight == pytest.approx([straight[0]] * len(straight))
-    discs = [part.points[:, 1].max() for part in flats if "ear" in part.name]
-    rest = [part.points[:, 1].min() for part in flats if "ear" not in part.name]
-    assert max(discs) < min(rest)
-
-
-def test_a_pattern_without_sheets_still_shows_the_shell():
-    pattern = replace(sample_pattern(), sheets=())
-    assert len(heat_picture(pattern)) == 2 * len(pattern.pieces) + 1
+    part = shell_views(pattern)[0]
+    piece = pattern.piece(part.name)
+    sides = np.linalg.norm(np.diff(part.points[part.faces], axis=1), axis=2)
+    true = np.linalg.norm(np.diff(pattern.shell.vertices[piece.patch.shell_vertex][part.faces], axis=1), axis=2)
+    assert sides / true == pytest.approx(np.full_like(true, (sides / true)[0, 0]))

@@ -1,4 +1,4 @@
-"""What stands where in the picture of the strain: the shell from front and back, and the flat pieces."""
+"""What stands where in the picture of the assembled shell: seen from front and back, coloured by strain."""
 
 from __future__ import annotations
 
@@ -13,13 +13,12 @@ from .pattern import Pattern
 WIDTH, HEIGHT = 1.6, 1.0
 """Size of the picture; origin at its lower left corner, x right, y up, z towards the viewer."""
 MARGIN = 0.04
-SHELL_COLUMN = 0.5
-SHELL_HEIGHT = 0.38
+TITLE_HEIGHT = 0.04
 SCALE_BAR = (0.55, MARGIN, 1.05, MARGIN + 0.025)
 """left, bottom, right, top of the strip that shows the colour scale"""
+SCALE_STEPS = 40
 SEEN_FROM_DEG = (25.0, 205.0)
 SEEN_FROM_ABOVE_DEG = 20.0
-SCALE_STEPS = 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,17 +37,14 @@ class Painted:
     rims: tuple[np.ndarray, ...] = ()
 
 
-def heat_picture(pattern: Pattern) -> list[Painted]:
-    """Everything in the picture but its words."""
-    step = (HEIGHT - 3 * MARGIN) / len(SEEN_FROM_DEG)
+def shell_views(pattern: Pattern) -> list[Painted]:
+    """Everything in the picture but its words: the views side by side, the scale below."""
+    low, high = SCALE_BAR[3] + MARGIN, HEIGHT - 2 * MARGIN - TITLE_HEIGHT
+    column = WIDTH / len(SEEN_FROM_DEG)
     parts = []
-    for row, azimuth in enumerate(SEEN_FROM_DEG):
-        middle = (MARGIN + SHELL_COLUMN / 2, HEIGHT - 2 * MARGIN - (row + 0.5) * step)
-        parts += _fitted(_assembled(pattern, azimuth), SHELL_COLUMN, SHELL_HEIGHT, middle)
-    width = WIDTH - SHELL_COLUMN - 3 * MARGIN
-    bottom = SCALE_BAR[3] + MARGIN
-    middle = (WIDTH - MARGIN - width / 2, (bottom + HEIGHT - MARGIN) / 2)
-    parts += _fitted(_laid_out(pattern), width, HEIGHT - MARGIN - bottom, middle)
+    for index, azimuth in enumerate(SEEN_FROM_DEG):
+        middle = ((index + 0.5) * column, (low + high) / 2)
+        parts += _fitted(_assembled(pattern, azimuth), column - 2 * MARGIN, high - low, middle)
     return [*parts, _scale_bar()]
 
 
@@ -74,29 +70,8 @@ def _assembled(pattern: Pattern, azimuth_deg: float) -> list[Painted]:
     return parts
 
 
-def _laid_out(pattern: Pattern) -> list[Painted]:
-    """The sheets one below the other, each only as high as its pieces reach."""
-    parts: list[Painted] = []
-    floor = 0.0
-    for sheet in pattern.sheets:
-        placed = [(pattern.piece(placement.piece), placement) for placement in sheet.placements]
-        floor -= 1.05 * max((placement.apply(piece.flat)[:, 1].max() for piece, placement in placed), default=0.0)
-        for piece, placement in placed:
-            points = _raised(placement.apply(piece.flat), floor)
-            rims = tuple(_raised(placement.apply(ring[:-1]), floor) for ring in piece.outside_outline)
-            strain = worst_strain(piece.stretch)
-            parts.append(Painted(piece.name, points, piece.patch.triangles, strain, piece.stock.hot_limit, rims))
-    return parts
-
-
-def _raised(points: np.ndarray, floor: float) -> np.ndarray:
-    return np.column_stack([points[:, 0], points[:, 1] + floor, np.zeros(len(points))])
-
-
 def _fitted(parts: list[Painted], width: float, height: float, middle: tuple[float, float]) -> list[Painted]:
     """The parts moved and scaled together, so that they fill a box of the picture."""
-    if not parts:
-        return []
     cloud = np.concatenate([part.points for part in parts])
     low, high = cloud.min(axis=0), cloud.max(axis=0)
     extent = np.maximum(high - low, 1e-9)
