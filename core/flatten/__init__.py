@@ -14,7 +14,7 @@ from ..progress import Steps, finish
 from ..settings import Settings
 from ..shell import Shell
 from .flattening import Surface, first_vertices, flatten_surfaces
-from .placing import stand_up
+from .placing import match_mates, stand_up
 from .reference import plane_corners, reference_corners
 from .strain import stretches
 
@@ -52,12 +52,13 @@ def flatten_pieces(
         for piece, piece_folds in zip(pieces, folds, strict=True)
     ]
     flats = yield from flatten_surfaces(surfaces, seam_intervals(pieces), settings.seam_priority, settings.squeeze_cost)
+    upright = [
+        stand_up(flat, shell.vertices[piece.patch.shell_vertex], piece.patch.triangles)
+        for piece, flat in zip(pieces, flats, strict=True)
+    ]
     return [
-        Flat(
-            stand_up(flat, shell.vertices[piece.patch.shell_vertex], piece.patch.triangles),
-            stretches(flat, surface.triangles, surface.rest),
-        )
-        for piece, surface, flat in zip(pieces, surfaces, flats, strict=True)
+        Flat(flat, stretches(flat, surface.triangles, surface.rest))
+        for flat, surface in zip(match_mates(pieces, upright), surfaces, strict=True)
     ]
 
 

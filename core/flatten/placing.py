@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
+
+from ..pieces import Piece
+
+MATE_TOLERANCE_MM = 0.1
+"""Mates that come out nearer than this to each other's mirror image differ by the solver's patience alone."""
+
 
 
 def stand_up(flat: np.ndarray, points: np.ndarray, triangles: np.ndarray) -> np.ndarray:
@@ -30,3 +38,23 @@ def _direction(flat: np.ndarray, height: np.ndarray, triangles: np.ndarray) -> n
     y = (rise_c * e[:, 0] - rise_b * f[:, 0]).sum()
     area = np.abs(e[:, 0] * f[:, 1] - e[:, 1] * f[:, 0]).sum()
     return np.array([x, y]) / area
+
+
+def match_mates(pieces: Sequence[Piece], flats: Sequence[np.ndarray]) -> list[np.ndarray]:
+    """The flats (v, 2) of upright, centred pieces, with mirror mates made exact mirrors of each other."""
+    matched = list(flats)
+    number = {piece.name: i for i, piece in enumerate(pieces)}
+    for i, piece in enumerate(pieces):
+        j = number.get(piece.mate or "", -1)
+        if j <= i or len(pieces[j].patch.triangles) != len(piece.patch.triangles):
+            continue
+        # mates have the same triangles, walked the other way
+        image = np.empty(piece.patch.vertex_count, np.int64)
+        image[piece.patch.triangles.ravel()] = pieces[j].patch.triangles[:, ::-1].ravel()
+        mirrored = flats[j][image] * (-1, 1)
+        if np.abs(mirrored - flats[i]).max() > MATE_TOLERANCE_MM:
+            continue
+        matched[i] = (flats[i] + mirrored) / 2
+        matched[j] = np.empty_like(flats[j])
+        matched[j][image] = matched[i] * (-1, 1)
+    return matched
