@@ -103,14 +103,14 @@ def core_newest() -> Count:
 
 
 def core_oldest() -> Count:
-    python = environment("core-oldest", (*OLDEST, *_test_packages()), with_foamwright=True)
+    python = environment("core-oldest", (*OLDEST, *_extras("test")), with_foamwright=True)
     return _pytest(python, "core-oldest", CORE_TESTS)
 
 
 def core_python_313() -> Count:
     if find_python("3.13") is None:
         return _left_out("core-3.13", "no Python 3.13 on this machine")
-    python = environment("core-3.13", _test_packages(), python="3.13", with_foamwright=True)
+    python = environment("core-3.13", _extras("test"), python="3.13", with_foamwright=True)
     return _pytest(python, "core-3.13", CORE_TESTS)
 
 
@@ -157,15 +157,16 @@ PARTS: dict[str, Callable[[], Count]] = {
 # --- helpers -----------------------------------------------------------------------------------
 
 
-def _test_packages() -> tuple[str, ...]:
+def _extras(name: str) -> tuple[str, ...]:
+    """The packages that pyproject.toml names for this purpose."""
     import tomllib
 
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    return tuple(project["optional-dependencies"]["test"])
+    return tuple(project["optional-dependencies"][name])
 
 
 def _plain_python() -> Path:
-    return environment("core-newest", _test_packages(), with_foamwright=True)
+    return environment("core-newest", (*_extras("test"), *_extras("lint")), with_foamwright=True)
 
 
 @functools.cache

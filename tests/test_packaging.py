@@ -6,6 +6,7 @@ import zipfile
 from pathlib import Path
 
 import build
+import demo
 import environment
 import pytest
 import wheelhouse
@@ -111,6 +112,24 @@ def test_python_is_found_by_version_and_a_missing_one_is_no_error():
     running = "{}.{}".format(*sys.version_info[:2])
     assert environment.find_python(running) is not None
     assert environment.find_python("3.99") is None
+
+
+def test_the_demo_hands_its_options_on_to_blender(tmp_path):
+    mesh = tmp_path / "mask.obj"
+    mesh.touch()
+    options = demo.parse_options([str(mesh), "--thickness", "6", "--seams", "sharp", "--out", str(tmp_path / "cut")])
+    assert demo.forwarded(options) == [
+        *("--out", str((tmp_path / "cut").resolve()), "--path", str(mesh.resolve())),
+        *("--thickness", "6.0", "--seams", "sharp"),
+    ]
+    assert "monkey" in demo.forwarded(demo.parse_options(["monkey"]))
+
+
+@pytest.mark.parametrize("arguments", [["no-such-file.obj"], ["--thickness", "6"], ["monkey", "--seams", "dotted"]])
+def test_the_demo_refuses_options_that_cannot_be_meant(arguments, capsys):
+    with pytest.raises(SystemExit):
+        demo.parse_options(arguments)
+    assert "error:" in capsys.readouterr().err
 
 
 def test_every_package_is_listed_and_the_version_is_one():
