@@ -43,7 +43,7 @@ def offset_ring(ring: np.ndarray, inward: np.ndarray) -> list[Polygon]:
     return _tidy(left)
 
 
-def parts_of(shape: Polygon | MultiPolygon) -> list[Polygon]:
+def parts_of(shape: shapely.Geometry) -> list[Polygon]:
     """Its polygons that are more than a speck, largest first."""
     polygons = [part for part in shapely.get_parts(shape) if isinstance(part, Polygon) and part.area > SPECK_MM2]
     return sorted(polygons, key=lambda part: -part.area)

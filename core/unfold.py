@@ -51,7 +51,7 @@ def unfold(shell: Shell, settings: Settings, face_names: Sequence[str] | None = 
                 inside_outline=inside,
                 folds=piece_folds,
                 notches=notches,
-                notes=write_notes(piece, flat.vertices, outside, joints, piece_folds),
+                notes=write_notes(piece, flat.vertices, outside, joints, piece_folds, notches),
             )
         )
     sheets = yield from nest(finished, settings)
