@@ -1,0 +1,103 @@
+"""Taking a parsed JSON document apart, with errors that say where in it something is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+import numpy as np
+
+from .errors import FoamwrightError, FormatError
+
+Made = TypeVar("Made")
+
+
+@dataclass(frozen=True)
+class Node:
+    """A value in the document and the path that leads to it, as "pieces[2].flat"."""
+
+    value: Any
+    path: str
+
+    def __getitem__(self, key: str) -> Node:
+        if not isinstance(self.value, dict):
+            raise self.wrong("should be an object with named values")
+        if key not in self.value:
+            raise self.wrong(f"has no '{key}'")
+        return Node(self.value[key], f"{self.path}.{key}" if self.path else key)
+
+    def wrong(self, what: str) -> FormatError:
+        place = f"'{self.path}'" if self.path else "the document"
+        return FormatError(f"This is not a pattern that can be read: {place} {what}. Export the pattern anew.")
+
+    def list(self) -> Iterator[Node]:
+        if not isinstance(self.value, list):
+            raise self.wrong("should be a list")
+        return (Node(value, f"{self.path}[{index}]") for index, value in enumerate(self.value))
+
+    def text(self) -> str:
+        if not isinstance(self.value, str):
+            raise self.wrong("should be text")
+        return self.value
+
+    def text_or_none(self) -> str | None:
+        return None if self.value is None else self.text()
+
+    def number(self) -> float:
+        if isinstance(self.value, bool) or not isinstance(self.value, int | float) or not np.isfinite(self.value):
+            raise self.wrong("should be a number")
+        return float(self.value)
+
+    def integer(self) -> int:
+        if isinstance(self.value, bool) or not isinstance(self.value, int):
+            raise self.wrong("should be a whole number")
+        return self.value
+
+    def integers(self, below: int | None = None, columns: int | None = None) -> np.ndarray:
+        """(n,) or (n, columns) int64, each from 0 to below `below` if given."""
+        array = self._array(columns)
+        if array.size and array.dtype.kind not in "iu":
+            raise self.wrong("should hold whole numbers")
+        if below is not None and array.size and not 0 <= array.min() <= array.max() < below:
+            raise self.wrong(f"names an element outside 0 to {below - 1}")
+        return array.astype(np.int64)
+
+    def numbers(self, columns: int | None = None) -> np.ndarray:
+        """(n,) or (n, columns) float."""
+        array = self._array(columns)
+        if array.size and array.dtype.kind not in "iuf":
+            raise self.wrong("should hold numbers")
+        if not np.isfinite(array.astype(float)).all():
+            raise self.wrong("holds a value that is not a finite number")
+        return array.astype(float)
+
+    def pair(self) -> tuple[float, float]:
+        values = self.numbers()
+        if len(values) != 2:
+            raise self.wrong("should be two numbers")
+        return float(values[0]), float(values[1])
+
+    def made(self, make: Callable[[], Made]) -> Made:
+        """What `make` builds; its refusal is told together with this place."""
+        try:
+            return make()
+        except FormatError:
+            raise
+        except FoamwrightError as problem:
+            raise self.wrong(f"does not hold together ({problem})") from problem
+
+    def _array(self, columns: int | None) -> np.ndarray:
+        if not isinstance(self.value, list):
+            raise self.wrong("should be a list of numbers")
+        try:
+            array = np.array(self.value)
+        except ValueError:
+            raise self.wrong("has rows of different length") from None
+        shape_wanted = 1 if columns is None else 2
+        if not array.size:
+            return np.empty((0,) if columns is None else (0, columns), np.int64)
+        if array.ndim != shape_wanted or (columns is not None and array.shape[1] != columns):
+            rows = "numbers" if columns is None else f"rows of {columns} numbers"
+            raise self.wrong(f"should be a list of {rows}")
+        return array

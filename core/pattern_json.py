@@ -1,0 +1,302 @@
+"""A pattern as a JSON document and back, without loss. `pattern.schema.json` beside this file describes it.
+
+Numbers are written in the shortest form that reads back to the same value.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, fields
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .check import Finding
+from .errors import ExportError, FormatError
+from .files import write_whole
+from .foam import Stock
+from .folds import FoldRun
+from .joints import JointRun, JointSide
+from .json_reading import Node
+from .layout import Placement, Sheet
+from .marks import Notch, Note
+from .patch import Patch
+from .pattern import Pattern, PatternPiece
+from .shell import Shell
+
+FORMAT, VERSION = "foamwright pattern", 1
+
+
+def write_json(pattern: Pattern, path: str | Path) -> Path:
+    """Write the pattern. Raises ExportError if the file cannot be written."""
+    text = json.dumps(to_dict(pattern), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return write_whole(path, lambda draft: _put(draft, text))
+
+
+def _put(draft: Path, text: str) -> None:
+    draft.write_text(text + "\n", encoding="utf-8")
+
+
+def read_json(path: str | Path) -> Pattern:
+    """Read a pattern. Raises ExportError if the file cannot be read, FormatError if it holds no pattern."""
+    try:
+        text = Path(path).read_text(encoding="utf-8")
+    except OSError as problem:
+        why = problem.strerror or str(problem)
+        raise ExportError(f"'{path}' cannot be read: {why}. Choose a file that exists and may be read.") from problem
+    except UnicodeDecodeError as problem:
+        raise FormatError(f"'{path}' is not a text file; choose a pattern that Foamwright wrote.") from problem
+    try:
+        document = json.loads(text)
+    except (json.JSONDecodeError, RecursionError) as problem:
+        raise FormatError(f"'{path}' is not JSON ({problem}); choose a pattern that Foamwright wrote.") from problem
+    return from_dict(document)
+
+
+# --- out ---------------------------------------------------------------------------------------
+
+
+def to_dict(pattern: Pattern) -> dict[str, Any]:
+    """The pattern as plain lists, dicts, numbers and text."""
+    shell = pattern.shell
+    return {
+        "format": FORMAT,
+        "version": VERSION,
+        "unit": "mm",
+        "shell": {
+            "name": shell.name,
+            "vertices": shell.vertices.tolist(),
+            "faces": [face.tolist() for face in shell.faces],
+            "seams": shell.edges[shell.seam].tolist(),
+            "folds": shell.edges[shell.fold].tolist(),
+            "piece_of_face": pattern.piece_of_face.tolist(),
+        },
+        "pieces": [_piece_out(piece) for piece in pattern.pieces],
+        "joints": [_joint_out(joint) for joint in pattern.joints],
+        "sheets": [asdict(sheet) for sheet in pattern.sheets],
+        "findings": [_finding_out(finding) for finding in pattern.findings],
+    }
+
+
+def _piece_out(piece: PatternPiece) -> dict[str, Any]:
+    patch = piece.patch
+    return {
+        "name": piece.name,
+        "mate": piece.mate,
+        "group": piece.group,
+        "stock": asdict(piece.stock),
+        "faces": piece.faces.tolist(),
+        "outside_outline": [ring.tolist() for ring in piece.outside_outline],
+        "inside_outline": [ring.tolist() for ring in piece.inside_outline],
+        "largest_stretch": piece.largest_stretch,
+        "largest_squeeze": piece.largest_squeeze,
+        "flat": {
+            "vertices": piece.flat.tolist(),
+            "triangles": patch.triangles.tolist(),
+            "shell_vertex": patch.shell_vertex.tolist(),
+            "triangle_face": patch.triangle_face.tolist(),
+            "triangle_stretch": piece.stretch.tolist(),
+            "loops": [loop.tolist() for loop in patch.loops],
+            "loop_edges": [edges.tolist() for edges in patch.loop_edges],
+        },
+        "folds": [_fold_out(fold) for fold in piece.folds],
+        "notches": [asdict(notch) for notch in piece.notches],
+        "notes": [asdict(note) for note in piece.notes],
+    }
+
+
+def _fold_out(fold: FoldRun) -> dict[str, Any]:
+    plain = {field.name: getattr(fold, field.name) for field in fields(fold) if field.name != "piece"}
+    return plain | {"path": fold.path.tolist(), "edges": fold.edges.tolist()}
+
+
+def _joint_out(joint: JointRun) -> dict[str, Any]:
+    document: dict[str, Any] = {
+        "letter": joint.letter,
+        "bend_deg": joint.bend_deg,
+        "bend_least_deg": joint.bend_least_deg,
+        "bend_most_deg": joint.bend_most_deg,
+        "rule": joint.rule,
+        "mismatch_mm": joint.mismatch_mm,
+        "edges": joint.edges.tolist(),
+    }
+    for side, name in ((joint.a, "a"), (joint.b, "b")):
+        document |= {
+            f"piece_{name}": side.piece,
+            f"bevel_{name}_deg": side.bevel_deg,
+            f"length_{name}_mm": side.length_mm,
+            f"loop_{name}": side.loop,
+            f"steps_{name}": side.steps.tolist(),
+            f"path_{name}": side.path.tolist(),
+        }
+    return document
+
+
+def _finding_out(finding: Finding) -> dict[str, Any]:
+    elements = {key: [int(v) for v in getattr(finding, key)] for key in ("vertices", "edges", "faces")}
+    return asdict(finding) | elements
+
+
+# --- in ----------------------------------------------------------------------------------------
+
+
+def from_dict(document: Any) -> Pattern:
+    """The pattern that `to_dict` took apart. Raises FormatError that says where the document is wrong."""
+    root = Node(document, "")
+    if root["format"].value != FORMAT:
+        raise root["format"].wrong(f"should be '{FORMAT}'")
+    if root["version"].integer() != VERSION:
+        raise FormatError(
+            f"This pattern is of version {root['version'].value}, and this Foamwright reads version {VERSION}; "
+            "update Foamwright or export the pattern anew."
+        )
+    shell = _shell_in(root["shell"])
+    pieces = tuple(_piece_in(node, shell) for node in root["pieces"].list())
+    by_name = {piece.name: piece for piece in pieces}
+    if len(by_name) < len(pieces):
+        raise root["pieces"].wrong("has two pieces of one name")
+    piece_of_face = root["shell"]["piece_of_face"].integers(below=len(pieces))
+    if len(piece_of_face) != shell.face_count:
+        raise root["shell"]["piece_of_face"].wrong(f"should have one entry for each of {shell.face_count} faces")
+    return Pattern(
+        shell,
+        piece_of_face,
+        pieces,
+        tuple(_joint_in(node, shell, by_name) for node in root["joints"].list()),
+        tuple(_sheet_in(node, by_name) for node in root["sheets"].list()),
+        tuple(_finding_in(node) for node in root["findings"].list()),
+    )
+
+
+def _shell_in(node: Node) -> Shell:
+    vertices = node["vertices"].numbers(columns=3)
+    faces = [face.integers(below=len(vertices)).tolist() for face in node["faces"].list()]
+    seams, folds = (node[key].integers(below=len(vertices), columns=2).tolist() for key in ("seams", "folds"))
+    name = node["name"].text()
+    return node.made(lambda: Shell.build(vertices, faces, seams, folds, name))
+
+
+def _piece_in(node: Node, shell: Shell) -> PatternPiece:
+    flat = node["flat"]
+    shell_vertex = flat["shell_vertex"].integers(below=len(shell.vertices))
+    count = len(shell_vertex)
+    patch = Patch(
+        shell_vertex,
+        flat["triangles"].integers(below=count, columns=3),
+        flat["triangle_face"].integers(below=shell.face_count),
+        tuple(loop.integers(below=count) for loop in flat["loops"].list()),
+        tuple(edges.integers(below=shell.edge_count) for edges in flat["loop_edges"].list()),
+    )
+    vertices = flat["vertices"].numbers(columns=2)
+    if len(vertices) != count:
+        raise flat["vertices"].wrong(f"should have one position for each of {count} entries of 'shell_vertex'")
+    stretch = flat["triangle_stretch"].numbers(columns=2)
+    for key, rows in (("triangle_face", patch.triangle_face), ("triangle_stretch", stretch)):
+        if len(rows) != len(patch.triangles):
+            raise flat[key].wrong(f"should have one entry for each of {len(patch.triangles)} triangles")
+    if [len(loop) for loop in patch.loops] != [len(edges) for edges in patch.loop_edges]:
+        raise flat["loop_edges"].wrong("should have one edge for each vertex of 'loops'")
+    name = node["name"].text()
+    return PatternPiece(
+        name,
+        node["mate"].text_or_none(),
+        node["group"].text(),
+        _stock_in(node["stock"]),
+        node["faces"].integers(below=shell.face_count),
+        patch,
+        vertices,
+        stretch,
+        tuple(_ring_in(ring) for ring in node["outside_outline"].list()),
+        tuple(_ring_in(ring) for ring in node["inside_outline"].list()),
+        tuple(_fold_in(fold, name, count, shell) for fold in node["folds"].list()),
+        tuple(_notch_in(notch) for notch in node["notches"].list()),
+        tuple(_note_in(note) for note in node["notes"].list()),
+    )
+
+
+def _ring_in(node: Node) -> np.ndarray:
+    ring = node.numbers(columns=2)
+    if len(ring) < 4 or (ring[0] != ring[-1]).any():
+        raise node.wrong("should be a closed ring, its first point repeated at the end")
+    return ring
+
+
+def _stock_in(node: Node) -> Stock:
+    numbers = {field.name: node[field.name].number() for field in fields(Stock) if field.name != "name"}
+    return node.made(lambda: Stock(node["name"].text(), **numbers))
+
+
+def _fold_in(node: Node, piece: str, vertex_count: int, shell: Shell) -> FoldRun:
+    return FoldRun(
+        piece,
+        node["kind"].text(),
+        node["path"].integers(below=vertex_count),
+        node["edges"].integers(below=shell.edge_count),
+        node["bend_deg"].number(),
+        node["bend_least_deg"].number(),
+        node["bend_most_deg"].number(),
+        node["depth_mm"].number(),
+        node["mouth_mm"].number(),
+        node["hinge_depth_mm"].number(),
+    )
+
+
+def _notch_in(node: Node) -> Notch:
+    return Notch(node["joint"].text(), node["label"].text(), node["point"].pair(), node["inward"].pair())
+
+
+def _note_in(node: Node) -> Note:
+    lines = tuple(line.text() for line in node["lines"].list())
+    anchor, angle, height = node["anchor"].pair(), node["angle"].number(), node["height_mm"].number()
+    return Note(node["role"].text(), lines, anchor, angle, height)
+
+
+def _joint_in(node: Node, shell: Shell, pieces: dict[str, PatternPiece]) -> JointRun:
+    def side(name: str) -> JointSide:
+        piece = _known(node[f"piece_{name}"], pieces)
+        loops = pieces[piece].patch.loops
+        loop = node[f"loop_{name}"].integer()
+        if not 0 <= loop < len(loops):
+            raise node[f"loop_{name}"].wrong(f"names a rim that '{piece}' does not have")
+        return JointSide(
+            piece,
+            loop,
+            node[f"steps_{name}"].integers(below=len(loops[loop])),
+            node[f"path_{name}"].integers(below=pieces[piece].patch.vertex_count),
+            node[f"bevel_{name}_deg"].number(),
+            node[f"length_{name}_mm"].number(),
+        )
+
+    return JointRun(
+        node["letter"].text(),
+        side("a"),
+        side("b"),
+        node["edges"].integers(below=shell.edge_count),
+        node["bend_deg"].number(),
+        node["bend_least_deg"].number(),
+        node["bend_most_deg"].number(),
+        node["rule"].text(),
+        node["mismatch_mm"].number(),
+    )
+
+
+def _sheet_in(node: Node, pieces: dict[str, PatternPiece]) -> Sheet:
+    placements = tuple(
+        Placement(_known(p["piece"], pieces), p["angle"].number(), p["x"].number(), p["y"].number())
+        for p in node["placements"].list()
+    )
+    width, height, fill = (node[key].number() for key in ("width_mm", "height_mm", "fill"))
+    return Sheet(node["number"].integer(), node["stock"].text(), width, height, placements, fill)
+
+
+def _finding_in(node: Node) -> Finding:
+    kind, severity, message, mend = (node[key].text() for key in ("kind", "severity", "message", "mend"))
+    elements = {key: tuple(node[key].integers().tolist()) for key in ("vertices", "edges", "faces")}
+    return Finding(kind, severity, message, mend, node["piece"].text_or_none(), **elements)
+
+
+def _known(node: Node, pieces: dict[str, PatternPiece]) -> str:
+    if node.text() not in pieces:
+        raise node.wrong(f"names a piece that does not exist, '{node.value}'")
+    return node.text()

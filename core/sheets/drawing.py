@@ -1,0 +1,225 @@
+"""What is drawn on a piece, as lines, regions and words in millimetres. The writers for PDF, SVG and DXF read this.
+
+Line types after ISO 128-2 (as tabulated in Manual of Engineering Drawing, table 7.2, for ISO 128-24:1999):
+wide to narrow is 2 to 1. Dash lengths in line widths (dash 12, long dash 24, gap 3, dot half a width) are from
+memory of the same standard. Every line is told from the others in black and white.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from math import cos, pi, sin
+
+import numpy as np
+import shapely
+from shapely import LineString, Polygon
+
+from ..layout import Placement
+from ..marks import Note
+from ..pattern import Pattern, PatternPiece
+
+WIDE_MM, NARROW_MM = 0.5, 0.25
+
+
+@dataclass(frozen=True)
+class LineType:
+    """A look of a line: ISO 128 number, width and dashes (drawn, blank, ...) in mm; no dashes is continuous."""
+
+    name: str
+    iso: str
+    width_mm: float
+    dashes: tuple[float, ...] = ()
+
+
+def _dashes(width: float, *parts: float) -> tuple[float, ...]:
+    return tuple(width * part for part in parts)
+
+
+CONTINUOUS_WIDE = LineType("continuous wide", "01.2", WIDE_MM)
+CONTINUOUS_NARROW = LineType("continuous narrow", "01.1", NARROW_MM)
+DASHED_NARROW = LineType("dashed narrow", "02.1", NARROW_MM, _dashes(NARROW_MM, 12, 3))
+CHAIN_WIDE = LineType("long-dash dot wide", "04.2", WIDE_MM, _dashes(WIDE_MM, 24, 3, 0.5, 3))
+CHAIN_DOUBLE = LineType("long-dash double-dot narrow", "05.1", NARROW_MM, _dashes(NARROW_MM, 24, 3, 0.5, 3, 0.5, 3))
+LINE_TYPES = (CONTINUOUS_WIDE, CONTINUOUS_NARROW, DASHED_NARROW, CHAIN_WIDE, CHAIN_DOUBLE)
+
+
+@dataclass(frozen=True)
+class Layer:
+    """What a group of lines means; `key` names it in files."""
+
+    key: str
+    label: str
+    line: LineType
+
+
+CUT = Layer("outside-outline", "Outside outline: cut", CONTINUOUS_WIDE)
+INSIDE = Layer("inside-outline", "Inside outline: where the tilted knife comes out", DASHED_NARROW)
+FOLD = Layer("fold-line", "Fold line", CONTINUOUS_NARROW)
+GROOVE = Layer("groove-limit", "Groove limits", CHAIN_WIDE)
+NOTCH = Layer("notch", "Notch: meets the same label on the other piece", CONTINUOUS_NARROW)
+WORDS = Layer("words", "Words", CONTINUOUS_NARROW)
+UP = Layer("up-arrow", "Up on the finished shell", CONTINUOUS_NARROW)
+REFERENCE = Layer("reference", "Reference length", CONTINUOUS_NARROW)
+LAYERS = (CUT, INSIDE, FOLD, GROOVE, NOTCH, WORDS, UP, REFERENCE)
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """points (n, 2) mm; a closed line does not repeat its first point."""
+
+    layer: Layer
+    points: np.ndarray
+    closed: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Region:
+    """A filled ring (n, 2) mm, black."""
+
+    layer: Layer
+    points: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Text:
+    """One line of words centred at (x, y) mm, read along `angle` (rad); height_mm is that of capitals."""
+
+    layer: Layer
+    words: str
+    x: float
+    y: float
+    angle: float
+    height_mm: float
+
+
+Primitive = Line | Region | Text
+
+NOTCH_MM = 4.0
+FOLD_END_RADIUS_MM = 1.0
+SAME_LINE_MM = 0.02
+"""Parts of the inside outline nearer than this to the outside outline are not drawn twice."""
+LINE_PITCH = 1.65
+"""From one line of words to the next, in heights of capitals."""
+LETTER_WIDTH = 0.85
+"""Mean width of a letter in heights of capitals, to keep drawn things off the words."""
+
+
+def draw_piece(pattern: Pattern, piece: PatternPiece, placement: Placement) -> tuple[Primitive, ...]:
+    """Everything on one piece at its place, mm on the sheet or page; words are turned to read upright."""
+    lines = [*_outlines(piece), *_folds(piece), *_notches(piece), *_up_arrow(pattern, piece)]
+    words = [*_notch_labels(piece, placement.angle), *_notes(piece, placement.angle)]
+    return tuple(_placed(primitive, placement) for primitive in (*lines, *words))
+
+
+def net_area(piece: PatternPiece) -> Polygon:
+    """The outside face of the piece on its flat, holes left out."""
+    return Polygon(piece.outside_outline[0], piece.outside_outline[1:])
+
+
+def _placed(primitive: Primitive, placement: Placement) -> Primitive:
+    if isinstance(primitive, Text):
+        x, y = placement.apply(np.array([[primitive.x, primitive.y]]))[0]
+        return replace(primitive, x=float(x), y=float(y), angle=primitive.angle + placement.angle)
+    return replace(primitive, points=placement.apply(primitive.points))
+
+
+def _outlines(piece: PatternPiece) -> Iterable[Primitive]:
+    for ring in piece.outside_outline:
+        yield Line(CUT, ring[:-1], closed=True)
+    drawn = shapely.union_all([LineString(ring) for ring in piece.outside_outline]).buffer(SAME_LINE_MM)
+    for ring in piece.inside_outline:
+        yield from _lines(INSIDE, LineString(ring).difference(drawn))
+
+
+def _lines(layer: Layer, shape: shapely.Geometry) -> Iterable[Line]:
+    merged = shapely.line_merge(shape)
+    for part in shapely.get_parts(merged):
+        if isinstance(part, LineString) and part.length > SAME_LINE_MM:
+            points = shapely.get_coordinates(part)
+            yield Line(layer, points[:-1], closed=True) if part.is_closed else Line(layer, points)
+
+
+def _folds(piece: PatternPiece) -> Iterable[Primitive]:
+    """The fold line with a small circle at each end (the sheet-metal habit for bending lines); a groove also
+    gets the limits of its mouth, a score none."""
+    whole = net_area(piece)
+    for fold in piece.folds:
+        path = piece.flat[fold.path]
+        yield Line(FOLD, path)
+        for end in (path[0], path[-1]):
+            turn = np.linspace(0, 2 * pi, 16, endpoint=False)
+            yield Line(FOLD, end + FOLD_END_RADIUS_MM * np.stack([np.cos(turn), np.sin(turn)], axis=1), closed=True)
+        if fold.kind == "groove" and fold.mouth_mm > 0:
+            for side in (1, -1):
+                limit = LineString(path).offset_curve(side * fold.mouth_mm / 2, join_style="mitre")
+                yield from _lines(GROOVE, limit.intersection(whole))
+
+
+def _notches(piece: PatternPiece) -> Iterable[Primitive]:
+    for notch in piece.notches:
+        point = np.array(notch.point)
+        yield Line(NOTCH, np.stack([point, point + NOTCH_MM * np.array(notch.inward)]))
+
+
+def _notch_labels(piece: PatternPiece, turn: float) -> Iterable[Text]:
+    for notch in piece.notches:
+        x, y = np.array(notch.point) + (NOTCH_MM + 2.2) * np.array(notch.inward)
+        yield Text(NOTCH, notch.label, float(x), float(y), -turn, 1.8)
+
+
+def _notes(piece: PatternPiece, turn: float) -> Iterable[Text]:
+    for note in piece.notes:
+        angle = _upright(note.angle + turn) - turn
+        down = np.array([sin(angle), -cos(angle)]) * note.height_mm * LINE_PITCH
+        for row, words in enumerate(note.lines):
+            x, y = np.array(note.anchor) + down * (row - (len(note.lines) - 1) / 2)
+            yield Text(WORDS, words, float(x), float(y), angle, note.height_mm)
+
+
+def _upright(angle: float) -> float:
+    """The same direction or its reverse, so that words read from the foot or the right of the sheet."""
+    return (angle + pi / 2 - 1e-6) % pi - pi / 2 + 1e-6
+
+
+def _up_arrow(pattern: Pattern, piece: PatternPiece) -> Iterable[Primitive]:
+    """An arrow to the top of the finished shell, in the widest free place; none on a piece that lies level."""
+    height = pattern.shell.vertices[piece.patch.shell_vertex, 2]
+    centred = piece.flat - piece.flat.mean(axis=0)
+    slope, *_ = np.linalg.lstsq(centred, height - height.mean(), rcond=None)
+    steepness = float(np.linalg.norm(slope))
+    if steepness < 0.3:
+        return
+    direction = slope / steepness
+    free = net_area(piece).difference(_taken(piece))
+    if free.is_empty:
+        return
+    radius_line = shapely.maximum_inscribed_circle(free, tolerance=0.5)
+    reach = min(12.0, 0.8 * radius_line.length)
+    if reach < 4.0:
+        return
+    centre = np.array(radius_line.coords[0])
+    side = np.array([-direction[1], direction[0]])
+    tip, tail = centre + reach * direction, centre - reach * direction
+    neck = tip - 0.6 * reach * direction
+    yield Line(UP, np.stack([tail, neck]))
+    yield Region(UP, np.stack([tip, neck + 0.28 * reach * side, neck - 0.28 * reach * side]))
+    x, y = centre + 0.3 * reach * side - 0.5 * reach * direction
+    across = float(np.arctan2(-direction[0], direction[1]))
+    yield Text(UP, "up", float(x), float(y), across, 2.2)
+
+
+def _taken(piece: PatternPiece) -> shapely.Geometry:
+    """Where words and folds already are."""
+    boxes = [_note_box(note) for note in piece.notes]
+    folds = [LineString(piece.flat[fold.path]).buffer(max(2.0, fold.mouth_mm / 2)) for fold in piece.folds]
+    notches = [shapely.Point(notch.point).buffer(NOTCH_MM + 4) for notch in piece.notches]
+    return shapely.union_all([*boxes, *folds, *notches])
+
+
+def _note_box(note: Note) -> Polygon:
+    wide = max(len(words) for words in note.lines) * LETTER_WIDTH * note.height_mm
+    tall = len(note.lines) * LINE_PITCH * note.height_mm
+    flat = shapely.box(-wide / 2, -tall / 2, wide / 2, tall / 2)
+    turned = shapely.affinity.rotate(flat, note.angle, origin=(0, 0), use_radians=True)
+    return shapely.affinity.translate(turned, *note.anchor)

@@ -1,0 +1,177 @@
+"""The pages before the templates: how to print, legend, cautions, lists, foam sheets and page maps."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date
+from itertools import groupby
+
+from reportlab.lib.units import mm
+from reportlab.platypus import Flowable, KeepTogether, PageBreak, Spacer, Table
+
+from ..build import CAUTIONS
+from ..layout.paging import OVERLAP_MM, Page, Paper
+from ..pattern import Pattern
+from .page_marks import scale_bar
+from .pictures import Picture, in_rows, legend_picture, page_map, sheet_picture
+from .tables import (
+    CUT_LIST_HEAD,
+    FOLD_HEAD,
+    JOINT_HEAD,
+    counts,
+    cut_list,
+    fold_rows,
+    joint_rows,
+    page_span,
+    piece_number,
+)
+from .typeset import BODY, CELL, HEADING, SUBTITLE, TITLE, bulleted, facts, numbered, table, words
+
+CUT_LIST_WIDTHS = (8, 29, 29, 17, 19, 21, 15, 17, 13, 22)
+JOINT_WIDTHS = (11, 60, 22, 20, 26, 29, 22)
+FOLD_WIDTHS = (48, 42, 20, 45, 35)
+
+
+class Bookmark(Flowable):
+    """Notes the page it lands on, so that the list of contents can name it."""
+
+    def __init__(self, name: str, pages: dict[str, int]) -> None:
+        super().__init__()
+        self.name, self.pages = name, pages
+
+    def wrap(self, available_width: float, available_height: float) -> tuple[float, float]:
+        return 0, 0
+
+    def draw(self) -> None:
+        self.pages[self.name] = self.canv.getPageNumber()
+
+
+def front_story(
+    pattern: Pattern,
+    paper: Paper,
+    pages: Sequence[Page],
+    when: date | None,
+    known: Mapping[str, int],
+    found: dict[str, int],
+) -> list[Flowable]:
+    """All front pages. `known` holds the page of each section from an earlier pass, `found` is filled by this one."""
+    wide = paper.drawing_size[0]
+    share = wide / sum(CUT_LIST_WIDTHS)
+
+    def scaled(widths: Sequence[float]) -> list[float]:
+        return [width * share for width in widths]
+
+    def section(name: str) -> list[Flowable]:
+        return [Bookmark(name, found), words(name, HEADING)]
+
+    lists: list[Flowable] = [
+        *section("Cut list"),
+        words("Every piece is cut once. Sizes are of the smallest box around the piece.", BODY),
+        Spacer(0, 2 * mm),
+        table(CUT_LIST_HEAD, cut_list(pattern, pages), scaled(CUT_LIST_WIDTHS)),
+    ]
+    if pattern.joints:
+        lists += [*section("Joints"), table(JOINT_HEAD, joint_rows(pattern), scaled(JOINT_WIDTHS))]
+    folds = fold_rows(pattern)
+    if folds:
+        lists += [*section("Folds"), table(FOLD_HEAD, folds, scaled(FOLD_WIDTHS))]
+    if pattern.findings:
+        lists += [*section("To look at before cutting"), *_findings(pattern)]
+    return [
+        *_cover(pattern, paper, pages, when, known, wide),
+        PageBreak(),
+        *lists,
+        *_sheets(pattern, paper, section),
+        *_maps(pattern, paper, pages, section),
+    ]
+
+
+def _cover(
+    pattern: Pattern, paper: Paper, pages: Sequence[Page], when: date | None, known: Mapping[str, int], wide: float
+) -> list[Flowable]:
+    dated = f" · {when.isoformat()}" if when else ""
+    contents = [*known.items(), ("Full-size templates", _first_and_last(pages))]
+    side_by_side = Table(
+        [
+            [
+                facts(counts(pattern), (wide * 0.26, wide * 0.22)),
+                facts([(name, f"page {page}") for name, page in contents], (wide * 0.3, wide * 0.18)),
+            ]
+        ],
+        [wide / 2 * mm] * 2,
+        style=[("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)],
+        hAlign="LEFT",
+    )
+    return [
+        words(pattern.shell.name, TITLE),
+        words(f"Full-size foam templates on {paper.size_in_words}{dated}", SUBTITLE),
+        side_by_side,
+        words("Print it true", HEADING),
+        *numbered(_printing(paper)),
+        Spacer(0, 2 * mm),
+        Picture(wide, 8.0, lambda ink: scale_bar(ink, 0.5, 1.0, words="this bar is 100 mm")),
+        KeepTogether([words("What the lines mean", HEADING), legend_picture(wide)]),
+        KeepTogether([words("Take care", HEADING), *bulleted(CAUTIONS)]),
+    ]
+
+
+def _printing(paper: Paper) -> list[str]:
+    return [
+        f'Print on {paper.size_in_words}, at 100 % ("actual size"). Switch off every fitting, scaling or shrinking.',
+        "Lay a ruler on the bar below and on the upright bar of a template page: both must measure 100 mm, "
+        "within 0.5 mm. If they do not, do not cut.",
+        f"Pages that join overlap by {OVERLAP_MM:g} mm. Lay them so that the tips of the diamonds coincide, "
+        "hold them against the light, and tape.",
+        "Trace from the paper onto the outside face of the foam, marks and letters too. Where a dashed line "
+        "accompanies the outline, tilt the blade so that it comes out there on the inside face.",
+    ]
+
+
+def _first_and_last(pages: Sequence[Page]) -> str:
+    return page_span([page.number for page in pages])
+
+
+def _findings(pattern: Pattern) -> list[Flowable]:
+    return bulleted([f"{finding.message} {finding.mend}" for finding in pattern.findings])
+
+
+def _sheets(pattern: Pattern, paper: Paper, section: Callable[[str], list[Flowable]]) -> list[Flowable]:
+    wide, tall = paper.drawing_size
+    story: list[Flowable] = []
+    for index, sheet in enumerate(pattern.sheets):
+        line = (
+            f"Sheet {sheet.number}: {sheet.stock}, {sheet.width_mm:g} x {sheet.height_mm:g} mm, "
+            f"{len(sheet.placements)} pieces, the used length filled to {sheet.fill:.0%}. Outside faces up."
+        )
+        picture = sheet_picture(pattern, sheet, wide, tall * 0.42)
+        key = " · ".join(f"{piece_number(pattern, p.piece)} {p.piece}" for p in sheet.placements)
+        heading = section("Foam sheets") if index == 0 else []
+        story.append(
+            KeepTogether(
+                [
+                    *heading,
+                    words(line, CELL),
+                    Spacer(0, 1.5 * mm),
+                    picture,
+                    Spacer(0, 1 * mm),
+                    words(key, CELL),
+                    Spacer(0, 5 * mm),
+                ]
+            )
+        )
+    return [PageBreak(), *story] if story else []
+
+
+def _maps(
+    pattern: Pattern, paper: Paper, pages: Sequence[Page], section: Callable[[str], list[Flowable]]
+) -> list[Flowable]:
+    groups = [list(group) for _, group in groupby(pages, key=lambda page: page.group)]
+    maps = [page_map(pattern, group, paper) for group in groups]
+    story: list[Flowable] = [
+        *section("Page maps"),
+        words("How the template pages join, and what is on each. The numbers are page numbers.", BODY),
+        Spacer(0, 3 * mm),
+    ]
+    for row in in_rows(maps, paper.drawing_size[0], 7.0):
+        story += [row, Spacer(0, 4 * mm)]
+    return [PageBreak(), *story]

@@ -1,0 +1,106 @@
+"""One page that tells a pattern at a glance: its pieces, counts, strains and findings."""
+
+from __future__ import annotations
+
+from math import ceil
+from pathlib import Path
+
+import numpy as np
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import Flowable
+
+from ..files import write_whole
+from ..layout.paging import A4, Paper
+from ..pattern import Pattern, PatternPiece
+from .fonts import register_fonts, showable
+from .ink import GREY, Ink
+from .pictures import thumbnail
+from .tables import counts, percent, piece_number
+from .typeset import CELL, bulleted, facts, words
+
+MOST_FINDINGS = 8
+CAPTION_MM = 9.0
+
+
+def write_summary(pattern: Pattern, path: str | Path, paper: Paper = A4) -> Path:
+    """Write the page; the same input gives the same bytes. Raises ExportError if the file cannot be written."""
+    register_fonts()
+    return write_whole(path, lambda draft: _write(pattern, draft, paper))
+
+
+def _write(pattern: Pattern, path: Path, paper: Paper) -> None:
+    canvas = Canvas(str(path), pagesize=(paper.width_mm * mm, paper.height_mm * mm), invariant=1)
+    canvas.setTitle(showable(f"{pattern.shell.name}: summary"))
+    canvas.setCreator("Foamwright")
+    ink = Ink(canvas)
+    left, right, top = paper.margin_mm, paper.width_mm - paper.margin_mm, paper.height_mm - paper.margin_mm
+    wide = right - left
+    ink.words(pattern.shell.name, left, top - 5.0, 6.0, at="start", bold=True, widest_mm=wide)
+    size = " x ".join(f"{side:.0f}" for side in pattern.shell.size)
+    ink.words(f"shell of {size} mm, summary", left, top - 12.0, 2.4, at="start", grey=GREY)
+    column = (wide - 8.0) / 2
+    y = top - 18.0
+    used = _draw_down(canvas, [facts(counts(pattern), (column * 0.6, column * 0.4))], left, y, column)
+    used_right = _draw_down(canvas, _findings(pattern), left + column + 8.0, y, column)
+    grid_top = y - max(used, used_right) - 6.0
+    _draw_grid(ink, pattern, left, paper.margin_mm + 4.0, wide, grid_top)
+    ink.words(
+        f"All pieces at one scale. {paper.name} · Foamwright",
+        left,
+        paper.margin_mm - 2.0,
+        1.8,
+        at="start",
+        grey=GREY,
+    )
+    canvas.showPage()
+    canvas.save()
+
+
+def _findings(pattern: Pattern) -> list[Flowable]:
+    if not pattern.findings:
+        return [words("No findings: nothing stands in the way of cutting.", CELL)]
+    shown = [finding.message for finding in pattern.findings[:MOST_FINDINGS]]
+    hidden = len(pattern.findings) - len(shown)
+    return bulleted(shown) + ([words(f"and {hidden} more in the templates", CELL)] if hidden else [])
+
+
+def _draw_down(canvas: Canvas, flowables: list[Flowable], x: float, y: float, wide: float) -> float:
+    """Draw below y in a column, mm; returns the height used."""
+    used = 0.0
+    for flowable in flowables:
+        _, tall = flowable.wrapOn(canvas, wide * mm, 1000 * mm)
+        used += tall / mm
+        flowable.drawOn(canvas, x * mm, (y - used) * mm)
+    return used
+
+
+def _draw_grid(ink: Ink, pattern: Pattern, left: float, floor: float, wide: float, top: float) -> None:
+    columns, cell_tall = _grid(len(pattern.pieces), wide, top - floor)
+    gap = 3.0
+    cell_wide = (wide - gap * (columns - 1)) / columns
+    picture_tall = cell_tall - CAPTION_MM
+    spans = np.array([np.ptp(piece.outside_outline[0], axis=0) for piece in pattern.pieces])
+    scale = float(((cell_wide - 3.0, picture_tall - 3.0) / spans.max(axis=0)).min())
+    for index, piece in enumerate(pattern.pieces):
+        x = left + (cell_wide + gap) * (index % columns)
+        y = top - cell_tall * (index // columns + 1)
+        with ink.scaled(x, y + CAPTION_MM, 1.0):
+            thumbnail(piece, cell_wide, picture_tall, scale).paint(ink)
+        _caption(ink, pattern, piece, x, y + CAPTION_MM, cell_wide)
+
+
+def _caption(ink: Ink, pattern: Pattern, piece: PatternPiece, x: float, y: float, wide: float) -> None:
+    name = f"{piece_number(pattern, piece.name)}  {piece.name}"
+    ink.words(name, x, y - 2.0, 2.0, at="start", bold=True, widest_mm=wide)
+    strain = f"pulled {percent(piece.largest_stretch)}, squeezed {percent(piece.largest_squeeze)}"
+    ink.words(strain, x, y - 5.2, 1.8, at="start", widest_mm=wide)
+
+
+def _grid(count: int, wide: float, tall: float) -> tuple[int, float]:
+    """Columns and height of a cell: the fewest columns (two at least) whose rows fit the room."""
+    for columns in range(2, 13):
+        cell = wide / columns * 0.75 + CAPTION_MM
+        if ceil(count / columns) * cell <= tall:
+            return columns, cell
+    return 12, tall / ceil(count / 12)

@@ -1,0 +1,123 @@
+"""The rows of words that the printed files share: cut list, joints, folds, counts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ..layout.footprint import footprint, rim_points, snug_turn, turned_box
+from ..layout.paging import Page
+from ..pattern import Pattern, PatternPiece
+
+Rows = list[tuple[str, ...]]
+
+
+def percent(stretch: float) -> str:
+    """Strain with its sign, as on a label: "+2.5 %", "-1.0 %"."""
+    strain = round((stretch - 1) * 100, 1)
+    return f"{strain:+.1f} %" if strain else "0 %"
+
+
+def degrees_text(angle_deg: float) -> str:
+    return f"{round(angle_deg, 1) + 0.0:g}°"
+
+
+def piece_number(pattern: Pattern, name: str) -> int:
+    """Numbers count from 1 in the pattern's order."""
+    return 1 + next(i for i, piece in enumerate(pattern.pieces) if piece.name == name)
+
+
+def size_text(piece: PatternPiece) -> str:
+    """Sides of the smallest box around the piece, longer side first."""
+    points = rim_points(footprint(piece))
+    turn = snug_turn(points, np.inf, np.inf)
+    _, size = turned_box(points, np.array([turn]))
+    longer, shorter = sorted(size[0], reverse=True)
+    return f"{longer:.0f} x {shorter:.0f}"
+
+
+def page_span(numbers: Sequence[int]) -> str:
+    """Page numbers with runs put together: "7 to 10, 12"."""
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(f"{run[0]}" if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
+
+
+CUT_LIST_HEAD = ("no.", "piece", "mate", "group", "stock", "size mm", "pulled", "squeezed", "sheet", "pages")
+
+
+def cut_list(pattern: Pattern, pages: Sequence[Page]) -> Rows:
+    sheet_of = {p.piece: str(sheet.number) for sheet in pattern.sheets for p in sheet.placements}
+    return [
+        (
+            str(number),
+            piece.name,
+            piece.mate or "none",
+            piece.group,
+            piece.stock.name,
+            size_text(piece),
+            percent(piece.largest_stretch),
+            percent(piece.largest_squeeze),
+            sheet_of.get(piece.name, "none"),
+            page_span([page.number for page in pages if piece.name in page.pieces]),
+        )
+        for number, piece in enumerate(pattern.pieces, start=1)
+    ]
+
+
+JOINT_HEAD = ("joint", "pieces", "bend", "rule", "bevels", "lengths mm", "note")
+
+
+def joint_rows(pattern: Pattern) -> Rows:
+    rows: Rows = []
+    for joint in pattern.joints:
+        a, b = joint.a, joint.b
+        kind = "flat" if round(joint.bend_deg, 1) == 0 else "ridge" if joint.bend_deg > 0 else "valley"
+        note = ""
+        if abs(joint.mismatch_mm) >= 0.05:
+            note = f"inside {'squeezed' if joint.mismatch_mm > 0 else 'gapes'} by {abs(joint.mismatch_mm):.1f} mm"
+        rows.append(
+            (
+                joint.letter,
+                f"{a.piece} with {b.piece}" if a.piece != b.piece else f"{a.piece} closes on itself",
+                f"{kind} {degrees_text(abs(joint.bend_deg))}",
+                joint.rule,
+                f"{degrees_text(a.bevel_deg)} and {degrees_text(b.bevel_deg)}",
+                f"{a.length_mm:.1f} and {b.length_mm:.1f}",
+                note,
+            )
+        )
+    return rows
+
+
+FOLD_HEAD = ("piece", "cut", "bend", "depth from the inside", "mouth at the inside")
+
+
+def fold_rows(pattern: Pattern) -> Rows:
+    return [
+        (
+            piece.name,
+            "V-groove, closes" if fold.kind == "groove" else "score, opens: fill it",
+            degrees_text(fold.bend_deg),
+            f"{fold.depth_mm:.1f} mm of {piece.stock.thickness_mm:g} mm",
+            f"{fold.mouth_mm:.1f} mm",
+        )
+        for piece in pattern.pieces
+        for fold in piece.folds
+    ]
+
+
+def counts(pattern: Pattern) -> Rows:
+    """What there is, in number and word."""
+    folds = sum(len(piece.folds) for piece in pattern.pieces)
+    rows: Rows = [("pieces", str(len(pattern.pieces))), ("joints", str(len(pattern.joints))), ("folds", str(folds))]
+    for stock in dict.fromkeys(sheet.stock for sheet in pattern.sheets):
+        sheets = [sheet for sheet in pattern.sheets if sheet.stock == stock]
+        size = f"{sheets[0].width_mm:g} x {sheets[0].height_mm:g} mm"
+        rows.append((f"sheets of {stock}", f"{len(sheets)} of {size}"))
+    return rows
