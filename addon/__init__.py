@@ -1,0 +1,57 @@
+"""The add-on: Blender in, one call of core, Blender out."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+NEEDED = ("numpy", "scipy", "shapely")
+"""Without these nothing works; the libraries of single writers are asked for when a file is written."""
+
+
+def register() -> None:
+    _refuse_missing_libraries()
+    import bpy
+
+    from . import headless, menus, operators, panels, settings, summary
+
+    for cls in _classes(settings, operators, panels):
+        bpy.utils.register_class(cls)
+    settings.register()
+    menus.register()
+    summary.register()
+    headless.register()
+
+
+def unregister() -> None:
+    import bpy
+
+    from . import headless, menus, operators, overlay, panels, settings, summary
+
+    headless.unregister()
+    overlay.hide()
+    summary.unregister()
+    menus.unregister()
+    settings.unregister()
+    for cls in reversed(_classes(settings, operators, panels)):
+        bpy.utils.unregister_class(cls)
+
+
+def _classes(settings, operators, panels) -> list[type]:
+    return [*settings.CLASSES, *operators.CLASSES, *panels.CLASSES]
+
+
+def _refuse_missing_libraries() -> None:
+    missing = []
+    for name in NEEDED:
+        try:
+            importlib.import_module(name)
+        except ImportError as problem:
+            missing.append(f"{name} ({problem})")
+    if missing:
+        version = ".".join(map(str, sys.version_info[:2]))
+        raise ImportError(
+            f"Foamwright cannot start: this Blender runs Python {version} on {sys.platform}, and the extension has no "
+            f"fitting {', '.join(missing)}. Install the Foamwright zip that is made for this platform, in Blender "
+            "4.2.13 or later from blender.org."
+        )

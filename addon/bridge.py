@@ -1,0 +1,225 @@
+"""The one place where Blender meshes become shells, and element numbers of a shell become Blender's."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+
+import bpy
+import numpy as np
+
+from ..core.errors import MeshError
+from ..core.shell import Shell
+
+PIECE_KEY = "foamwright_piece"
+"""Face attribute: the key of the piece a face belongs to, 0 for none."""
+
+
+def mm_per_unit(scene: bpy.types.Scene) -> float:
+    """Millimetres in one Blender unit of the scene."""
+    units = scene.unit_settings
+    return 1000.0 * (units.scale_length if units.system != "NONE" else 1.0)
+
+
+def shell_from_object(context: bpy.types.Context, obj: bpy.types.Object | None) -> Shell:
+    """The object as it stands in the world, modifiers applied, in mm, with its seams and sharp edges.
+
+    Raises MeshError where there is no usable mesh.
+    """
+    return shell_and_face_names(context, obj)[0]
+
+
+def shell_and_face_names(context: bpy.types.Context, obj: bpy.types.Object | None) -> tuple[Shell, list[str]]:
+    """The shell, and per shell face the name of the piece it was in at the last run ("" for none)."""
+    if obj is None or obj.type != "MESH":
+        raise MeshError("There is no mesh to work on; select the object that is your shell.")
+    if obj.mode == "EDIT":
+        obj.update_from_editmode()
+    evaluated = obj.evaluated_get(context.evaluated_depsgraph_get())
+    mesh = evaluated.to_mesh()
+    try:
+        shell = _shell(mesh, obj, mm_per_unit(context.scene))
+        names = _face_names(mesh, obj)
+    finally:
+        evaluated.to_mesh_clear()
+    return shell, names
+
+
+def _shell(mesh: bpy.types.Mesh, obj: bpy.types.Object, unit: float) -> Shell:
+    # Blender's own transform; 32 bits are fine to 0.0001 mm at the size of a person
+    mesh.transform(obj.matrix_world)
+    faces = np.split(_ints(mesh.loops, "vertex_index"), _ints(mesh.polygons, "loop_start")[1:])
+    if len(mesh.polygons) == 0:
+        faces = []
+    elif obj.matrix_world.is_negative:
+        # a mirroring scale turns every face inside out
+        faces = [face[::-1] for face in faces]
+    pairs, in_face = _edge_pairs(mesh), ~_flags(mesh.edges, "is_loose")
+    seams = pairs[_flags(mesh.edges, "use_seam") & in_face]
+    folds = pairs[_flags(mesh.edges, "use_edge_sharp") & in_face]
+    return Shell.build(_floats(mesh.vertices, "co", 3) * unit, faces, seams, folds, obj.name)
+
+
+def _face_names(mesh: bpy.types.Mesh, obj: bpy.types.Object) -> list[str]:
+    attribute = mesh.attributes.get(PIECE_KEY)
+    if attribute is None or attribute.domain != "FACE" or attribute.data_type != "INT":
+        return [""] * len(mesh.polygons)
+    name_of_key = {piece.key: piece.name for piece in obj.foamwright.pieces}
+    return [name_of_key.get(key, "") for key in _ints(attribute.data, "value").tolist()]
+
+
+def same_shell(one: Shell, other: Shell) -> bool:
+    """Whether nothing that a job reads has changed between the two."""
+    return all(
+        np.array_equal(getattr(one, part), getattr(other, part))
+        for part in ("vertices", "corner_vertex", "face_start", "seam", "fold")
+    )
+
+
+# --- writing back ----------------------------------------------------------------------------------
+
+
+def same_elements(context: bpy.types.Context, obj: bpy.types.Object) -> bool:
+    """Whether the modifiers leave the mesh's vertices, edges and faces as they are (they may move them)."""
+    own, evaluated = obj.data, obj.evaluated_get(context.evaluated_depsgraph_get())
+    seen = evaluated.to_mesh()
+    try:
+        return len(own.vertices) == len(seen.vertices) and all(
+            np.array_equal(read(own), read(seen))
+            for read in (_edge_pairs, lambda mesh: _ints(mesh.loops, "vertex_index"))
+        )
+    finally:
+        evaluated.to_mesh_clear()
+
+
+def write_seams(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell, seam: np.ndarray) -> None:
+    """Set Blender's seam flags from `seam` (k,) bool per shell edge.
+
+    Raises MeshError where modifiers make the edges, so that there is nothing to set the flags on.
+    """
+    with out_of_edit_mode(obj):
+        refuse_added_elements(context, obj)
+        number = shell.edge_between(_edge_pairs(obj.data))
+        flags = _flags(obj.data.edges, "use_seam")
+        flags[number >= 0] = seam[number[number >= 0]]
+        obj.data.edges.foreach_set("use_seam", flags)
+        obj.data.update()
+
+
+def write_piece_keys(obj: bpy.types.Object, keys: np.ndarray) -> None:
+    """Store `keys` (f,) int on the faces; the mesh is not in Edit Mode and has the shell's elements."""
+    mesh = obj.data
+    attribute = mesh.attributes.get(PIECE_KEY)
+    if attribute is not None and (attribute.domain != "FACE" or attribute.data_type != "INT"):
+        mesh.attributes.remove(attribute)
+        attribute = None
+    attribute = attribute or mesh.attributes.new(PIECE_KEY, "INT", "FACE")
+    attribute.data.foreach_set("value", np.asarray(keys, np.int32))
+
+
+def select_elements(
+    context: bpy.types.Context,
+    obj: bpy.types.Object,
+    vertices: Sequence[int],
+    edges: Sequence[tuple[int, int]],
+    faces: Sequence[int],
+) -> None:
+    """Select these and nothing else in the object's own mesh; edges as vertex pairs. Not in Edit Mode.
+
+    Raises MeshError where modifiers make the elements, or an edit has removed them.
+    """
+    refuse_added_elements(context, obj)
+    mesh = obj.data
+    wanted = {tuple(sorted(pair)) for pair in edges}
+    edge_flags = np.array([tuple(pair) in wanted for pair in _edge_pairs(mesh).tolist()], bool)
+    named = [*vertices, *(vertex for pair in edges for vertex in pair)]
+    gone = edge_flags.sum() < len(wanted) or max(named, default=-1) >= len(mesh.vertices)
+    if gone or max(faces, default=-1) >= len(mesh.polygons):
+        raise MeshError(f"'{obj.name}': the mesh was edited since it was checked; check it again.")
+    face_flags = np.zeros(len(mesh.polygons), bool)
+    face_flags[list(faces)] = True
+    corner_flags = np.repeat(face_flags, _ints(mesh.polygons, "loop_total"))
+    vertex_flags = np.zeros(len(mesh.vertices), bool)
+    vertex_flags[named] = True
+    vertex_flags[_ints(mesh.loops, "vertex_index")[corner_flags]] = True
+    edge_flags[_ints(mesh.loops, "edge_index")[corner_flags]] = True
+    for elements, flags in ((mesh.vertices, vertex_flags), (mesh.edges, edge_flags), (mesh.polygons, face_flags)):
+        elements.foreach_set("select", flags)
+    mesh.update()
+
+
+def refuse_added_elements(context: bpy.types.Context, obj: bpy.types.Object) -> None:
+    """Raises MeshError where modifiers make elements that the object's own mesh does not have."""
+    if not same_elements(context, obj):
+        raise MeshError(
+            f"'{obj.name}': its modifiers make faces that its own mesh does not have, so nothing can be marked "
+            "on them; apply the modifiers first (Object > Apply > Visual Geometry to Mesh)."
+        )
+
+
+@contextmanager
+def out_of_edit_mode(obj: bpy.types.Object) -> Iterator[None]:
+    """Mesh data can only be written outside Edit Mode: step out of it, and back in afterwards."""
+    editing = obj.mode == "EDIT"
+    if editing:
+        _set_mode(obj, "OBJECT")
+    try:
+        yield
+    finally:
+        if editing:
+            _set_mode(obj, "EDIT")
+
+
+def _set_mode(obj: bpy.types.Object, mode: str) -> None:
+    with bpy.context.temp_override(active_object=obj, object=obj):
+        bpy.ops.object.mode_set(mode=mode)
+
+
+# --- looking at the mesh without making a shell -----------------------------------------------------
+
+
+def edge_flags(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
+    """(e,) bool, "use_seam" or "use_edge_sharp" of the mesh's own edges."""
+    return _flags(mesh.edges, name)
+
+
+def fingerprint(scene: bpy.types.Scene, obj: bpy.types.Object) -> str:
+    """Changes when the object's own mesh, its seams, its sharp edges, its place or the scene's units do."""
+    mesh = obj.data
+    parts = (
+        _floats(mesh.vertices, "co", 3).astype(np.float32),
+        _ints(mesh.loops, "vertex_index"),
+        _ints(mesh.polygons, "loop_start"),
+        _edge_pairs(mesh)[_flags(mesh.edges, "use_seam")],
+        _edge_pairs(mesh)[_flags(mesh.edges, "use_edge_sharp")],
+        np.array(obj.matrix_world) * mm_per_unit(scene),
+    )
+    total = 0
+    for part in parts:
+        total = zlib.crc32(np.ascontiguousarray(part).tobytes(), total)
+    return f"{total:08x}"
+
+
+def _floats(elements, name: str, width: int) -> np.ndarray:
+    values = np.empty(len(elements) * width, np.float32)
+    elements.foreach_get(name, values)
+    return values.reshape(-1, width).astype(float)
+
+
+def _ints(elements, name: str) -> np.ndarray:
+    values = np.empty(len(elements), np.int32)
+    elements.foreach_get(name, values)
+    return values
+
+
+def _flags(elements, name: str) -> np.ndarray:
+    values = np.empty(len(elements), bool)
+    elements.foreach_get(name, values)
+    return values
+
+
+def _edge_pairs(mesh: bpy.types.Mesh) -> np.ndarray:
+    values = np.empty(len(mesh.edges) * 2, np.int32)
+    mesh.edges.foreach_get("vertices", values)
+    return np.sort(values.reshape(-1, 2), axis=1)

@@ -1,0 +1,68 @@
+"""The main job: from a shell with seams to flat pieces beside it."""
+
+import bpy
+
+from ...core.unfold import unfold
+from .. import jobs, results, summary
+from ..settings import settings_of
+
+
+class FOAMWRIGHT_OT_flatten(jobs.Job, bpy.types.Operator):
+    """Cut the shell along its seams, lay every piece flat, fit its edges and place it on foam sheets"""
+
+    bl_idname = "foamwright.flatten"
+    bl_label = "Flatten"
+    bl_options = {"REGISTER", "UNDO"}
+    title = "Flattening"
+
+    def work(self, context, shell, face_names):
+        self._made_from = summary.made_from(context.scene, context.object)
+        return unfold(shell, settings_of(context.scene, context.object), face_names)
+
+    def show(self, context, obj, shell, pattern):
+        results.show_pattern(context, obj, pattern, self._made_from)
+        warnings = sum(finding.severity != "note" for finding in pattern.findings)
+        told = f"; {warnings} to look at" if warnings else ""
+        return f"{len(pattern.pieces)} pieces on {len(pattern.sheets)} sheets{told}"
+
+
+class FOAMWRIGHT_OT_heatmap(bpy.types.Operator):
+    """Show how far the foam is squeezed (blue) or pulled (orange), or go back to the usual colours"""
+
+    bl_idname = "foamwright.heatmap"
+    bl_label = "Heatmap"
+
+    @classmethod
+    def poll(cls, context):
+        return jobs.has_results(cls, context)
+
+    def execute(self, context):
+        space = context.space_data
+        if space is None or space.type != "VIEW_3D":
+            self.report({"INFO"}, "No 3D viewport to colour; the strain is in the colour attribute of each mesh")
+            return {"FINISHED"}
+        shading = space.shading
+        showing = shading.type == "SOLID" and shading.color_type == "VERTEX"
+        shading.type, shading.color_type = "SOLID", "MATERIAL" if showing else "VERTEX"
+        return {"FINISHED"}
+
+
+class FOAMWRIGHT_OT_clear(bpy.types.Operator):
+    """Remove the flat pieces, the stored pattern and the strain colours of this shell; its seams stay"""
+
+    bl_idname = "foamwright.clear"
+    bl_label = "Remove Results"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context):
+        return jobs.has_results(cls, context)
+
+    def execute(self, context):
+        results.clear(context.object)
+        results.unpaint(context.object)
+        summary.refresh(context)
+        return {"FINISHED"}
+
+
+CLASSES = (FOAMWRIGHT_OT_flatten, FOAMWRIGHT_OT_heatmap, FOAMWRIGHT_OT_clear)

@@ -1,0 +1,128 @@
+"""Names and foam of single pieces."""
+
+import bpy
+from bpy.props import BoolProperty, FloatProperty, StringProperty
+
+from ...core.pieces import cut_pieces
+from ...core.renaming import renamed
+from .. import bridge, jobs, results, summary, trouble
+from ..piece_list import active_piece, list_pieces
+from ..settings import settings_of
+
+
+class FOAMWRIGHT_OT_find_pieces(bpy.types.Operator):
+    """List the pieces that the seams make, to name them and choose their foam before anything is laid flat"""
+
+    bl_idname = "foamwright.find_pieces"
+    bl_label = "List Pieces"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context):
+        return jobs.has_shell(cls, context)
+
+    @trouble.reports_errors
+    def execute(self, context):
+        obj = context.object
+        shell, names = bridge.shell_and_face_names(context, obj)
+        pieces, piece_of_face = cut_pieces(shell, settings_of(context.scene, obj), names)
+        keys = list_pieces(obj, pieces)
+        with bridge.out_of_edit_mode(obj):
+            if bridge.same_elements(context, obj):
+                bridge.write_piece_keys(obj, keys[piece_of_face])
+        summary.refresh(context)
+        self.report({"INFO"}, f"{len(pieces)} pieces")
+        return {"FINISHED"}
+
+
+class FOAMWRIGHT_OT_rename_piece(bpy.types.Operator):
+    """Give the piece another name, on the list, on its flat and on the templates"""
+
+    bl_idname = "foamwright.rename_piece"
+    bl_label = "Rename Piece"
+    bl_options = {"REGISTER", "UNDO"}
+
+    piece: StringProperty(name="Piece", description="Its present name; empty: the one chosen in the list")
+    new_name: StringProperty(name="New name")
+
+    @classmethod
+    def poll(cls, context):
+        return has_pieces(cls, context)
+
+    def invoke(self, context, _event):
+        self.piece = self.new_name = active_piece(context.object).name
+        return context.window_manager.invoke_props_dialog(self)
+
+    def draw(self, _context):
+        self.layout.prop(self, "new_name")
+
+    @trouble.reports_errors
+    def execute(self, context):
+        obj, new_name = context.object, self.new_name.strip()
+        item = _chosen(self, obj)
+        if item is None or not new_name or obj.foamwright.pieces.find(new_name) >= 0:
+            self.report({"ERROR"}, f"'{new_name}' cannot be a new name of '{self.piece}'; give one that is not in use")
+            return {"CANCELLED"}
+        old_name = item.name
+        if results.results_of(obj) is not None:
+            results.replace_pattern(obj, renamed(results.stored_pattern(obj), old_name, new_name))
+        item.name = new_name
+        for other in obj.foamwright.pieces:
+            other.mate = new_name if other.mate == old_name else other.mate
+        results.rename_flat(obj, old_name, new_name)
+        return {"FINISHED"}
+
+
+class FOAMWRIGHT_OT_set_piece_stock(bpy.types.Operator):
+    """Cut this piece from foam of another thickness; takes effect when the shell is laid flat again"""
+
+    bl_idname = "foamwright.set_piece_stock"
+    bl_label = "Set Piece's Foam"
+    bl_options = {"REGISTER", "UNDO"}
+
+    piece: StringProperty(name="Piece", description="Its name; empty: the one chosen in the list")
+    thickness_mm: FloatProperty(
+        name="Thickness (mm)", description="0: the thickness of the whole shell", default=8.0, min=0.0, max=100.0
+    )
+    mate_too: BoolProperty(name="Mirror mate too", description="The same for the piece that mirrors it", default=True)
+
+    @classmethod
+    def poll(cls, context):
+        return has_pieces(cls, context)
+
+    def invoke(self, context, _event):
+        self.piece = active_piece(context.object).name
+        return context.window_manager.invoke_props_dialog(self)
+
+    def draw(self, _context):
+        self.layout.prop(self, "thickness_mm")
+        self.layout.prop(self, "mate_too")
+
+    def execute(self, context):
+        obj = context.object
+        item = _chosen(self, obj)
+        if item is None:
+            self.report({"ERROR"}, f"'{obj.name}' has no piece '{self.piece}'; choose one in the list")
+            return {"CANCELLED"}
+        item.thickness_mm = self.thickness_mm
+        if self.mate_too and item.mate in obj.foamwright.pieces:
+            obj.foamwright.pieces[item.mate].thickness_mm = self.thickness_mm
+        summary.refresh(context)
+        return {"FINISHED"}
+
+
+def has_pieces(cls, context):
+    if not jobs.has_shell(cls, context):
+        return False
+    if not context.object.foamwright.pieces:
+        cls.poll_message_set("No pieces are listed yet; press List Pieces or Flatten")
+        return False
+    return True
+
+
+def _chosen(operator, obj):
+    """The item of the piece that the operator is about, or None."""
+    return obj.foamwright.pieces.get(operator.piece) if operator.piece else active_piece(obj)
+
+
+CLASSES = (FOAMWRIGHT_OT_find_pieces, FOAMWRIGHT_OT_rename_piece, FOAMWRIGHT_OT_set_piece_stock)

@@ -1,0 +1,89 @@
+"""Piece names and joint letters over the viewport: what is written where, and the drawing of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import blf
+import bpy
+from bpy_extras.view3d_utils import location_3d_to_region_2d
+from mathutils import Vector
+
+from ..core.pattern import Pattern
+from ..core.places import joint_places, piece_places
+from . import bridge, results
+
+FONT, NAME_SIZE, LETTER_SIZE = 0, 13, 11
+NAME_COLOUR, LETTER_COLOUR = (1.0, 1.0, 1.0, 1.0), (1.0, 0.82, 0.45, 1.0)
+
+
+@dataclass(frozen=True)
+class Label:
+    """Words at a point of the world, in Blender units."""
+
+    words: str
+    point: tuple[float, float, float]
+    is_joint: bool
+
+
+def labels_of(pattern: Pattern, unit: float) -> list[Label]:
+    """Names and letters on the assembled shell; `unit`: Blender units in a millimetre."""
+    names = [Label(name, tuple(point * unit), False) for name, point in piece_places(pattern).items()]
+    letters = [Label(letter, tuple(point * unit), True) for letter, point in joint_places(pattern).items()]
+    return names + letters
+
+
+def flat_labels(root: bpy.types.Collection) -> list[Label]:
+    """Names on the flat pieces, wherever they have been moved to."""
+    flats = [obj for obj in root.all_objects if obj.foamwright.flat_of]
+    return [Label(flat.foamwright.flat_of, tuple(_middle(flat)), False) for flat in flats]
+
+
+def _middle(obj: bpy.types.Object) -> Vector:
+    corners = [Vector(corner) for corner in obj.bound_box]
+    local = sum(corners, Vector()) / len(corners)
+    local.rotate(obj.matrix_world.to_quaternion())
+    return local * obj.matrix_world.median_scale + obj.matrix_world.translation
+
+
+_labels: list[Label] = []
+_handle = None
+
+
+def is_shown() -> bool:
+    return _handle is not None
+
+
+def show(obj: bpy.types.Object) -> None:
+    """Write the labels of this shell's pattern until `hide`. Raises MeshError without a pattern."""
+    global _handle
+    unit = 1.0 / bridge.mm_per_unit(bpy.context.scene)
+    _labels[:] = labels_of(results.stored_pattern(obj), unit) + flat_labels(results.results_of(obj))
+    if _handle is None:
+        _handle = bpy.types.SpaceView3D.draw_handler_add(_draw, (), "WINDOW", "POST_PIXEL")
+
+
+def hide() -> None:
+    global _handle
+    if _handle is not None:
+        bpy.types.SpaceView3D.draw_handler_remove(_handle, "WINDOW")
+        _handle = None
+    _labels.clear()
+
+
+def _draw() -> None:
+    context = bpy.context
+    if not context.space_data.overlay.show_overlays:
+        return
+    scale = context.preferences.system.ui_scale
+    blf.enable(FONT, blf.SHADOW)
+    blf.shadow(FONT, 3, 0.0, 0.0, 0.0, 0.9)
+    for label in _labels:
+        spot = location_3d_to_region_2d(context.region, context.region_data, Vector(label.point))
+        if spot is not None:
+            blf.size(FONT, (LETTER_SIZE if label.is_joint else NAME_SIZE) * scale)
+            blf.color(FONT, *(LETTER_COLOUR if label.is_joint else NAME_COLOUR))
+            width, height = blf.dimensions(FONT, label.words)
+            blf.position(FONT, spot.x - width / 2, spot.y - height / 2, 0)
+            blf.draw(FONT, label.words)
+    blf.disable(FONT, blf.SHADOW)

@@ -1,0 +1,236 @@
+"""The sidebar tab. Panels show what was counted and stored elsewhere; they compute nothing while drawing."""
+
+import textwrap
+
+import bpy
+
+from . import jobs, overlay, results, summary, trouble
+from .piece_list import active_piece
+
+SEVERITY_ICON = {"stop": "CANCEL", "warn": "ERROR", "note": "INFO"}
+WIDTH_PER_LETTER = 6.5
+"""Pixels of Blender's own font, about, to break long messages into lines."""
+
+
+class FoamwrightPanel:
+    bl_space_type = "VIEW_3D"
+    bl_region_type = "UI"
+    bl_category = "Foamwright"
+
+
+class FOAMWRIGHT_PT_shell(FoamwrightPanel, bpy.types.Panel):
+    bl_label = "Shell"
+
+    def draw(self, context):
+        layout, obj = self.layout, context.object
+        if obj is None or obj.type != "MESH":
+            layout.label(text="Select the mesh of your shell", icon="INFO")
+            return
+        counts = summary.of(obj)
+        layout.label(text=obj.name, icon="MESH_DATA")
+        if counts is not None:
+            layout.label(text=" × ".join(f"{side:.0f}" for side in counts.size_mm) + f" mm, {counts.faces} faces")
+        layout.operator("foamwright.check", icon="CHECKMARK")
+        self._draw_findings(context, obj.foamwright)
+        last = trouble.of(obj)
+        if last is not None:
+            box = layout.box()
+            _paragraph(context, box, last.message, "CANCEL")
+            if last.has_place:
+                box.operator("foamwright.select_place", icon="RESTRICT_SELECT_OFF").index = -1
+
+    def _draw_findings(self, context, state):
+        if not state.checked:
+            return
+        if not state.findings:
+            self.layout.label(text="Fit to be built", icon="CHECKMARK")
+            return
+        self.layout.template_list(
+            "FOAMWRIGHT_UL_findings",
+            "",
+            state,
+            "findings",
+            state,
+            "active_finding",
+            rows=min(4, len(state.findings) + 1),
+        )
+        index = min(state.active_finding, len(state.findings) - 1)
+        finding = state.findings[index]
+        box = self.layout.box()
+        _paragraph(context, box, finding.message, SEVERITY_ICON.get(finding.severity, "INFO"))
+        _paragraph(context, box, finding.mend, "TOOL_SETTINGS")
+        if finding.vertices or finding.edges or finding.faces:
+            box.operator("foamwright.select_place", text="Select the Place", icon="RESTRICT_SELECT_OFF").index = index
+
+
+class FOAMWRIGHT_UL_findings(bpy.types.UIList):
+    def draw_item(self, _context, layout, _data, item, _icon, _active_data, _active_property, _index):
+        layout.label(text=item.message, icon=SEVERITY_ICON.get(item.severity, "INFO"))
+
+
+class FOAMWRIGHT_PT_cuts(FoamwrightPanel, bpy.types.Panel):
+    bl_label = "Cuts"
+
+    @classmethod
+    def poll(cls, context):
+        return _is_shell(context)
+
+    def draw(self, context):
+        counts = summary.of(context.object)
+        if counts is not None:
+            row = self.layout.row()
+            row.label(text=f"{counts.seams} seam edges", icon="EDGESEL")
+            row.label(text=f"{counts.folds} sharp edges")
+        column = self.layout.column(align=True)
+        column.operator_menu_enum("foamwright.mark_seams", "source", text="Mark Seams From", icon="MOD_EDGESPLIT")
+        column.operator("foamwright.complete_seams", icon="ADD")
+        self.layout.prop(context.scene.foamwright, "fold_limit")
+
+
+class FOAMWRIGHT_PT_foam(FoamwrightPanel, bpy.types.Panel):
+    bl_label = "Foam"
+
+    @classmethod
+    def poll(cls, context):
+        return _is_shell(context)
+
+    def draw(self, context):
+        _properties(self.layout, context.scene.foamwright, "foam_name", "thickness_mm", "model_is_inside")
+
+
+class FOAMWRIGHT_PT_foam_details(FoamwrightPanel, bpy.types.Panel):
+    bl_label = "Sheet and Strain"
+    bl_parent_id = "FOAMWRIGHT_PT_foam"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context):
+        settings = context.scene.foamwright
+        _properties(self.layout, settings, "sheet_width_mm", "sheet_height_mm", "part_gap_mm", "nest_seconds")
+        _properties(self.layout, settings, "neutral_depth", "skin_mm")
+        _properties(self.layout, settings, "cold_limit_percent", "hot_limit_percent", "seam_priority", "squeeze_cost")
+
+
+class FOAMWRIGHT_PT_joints(FoamwrightPanel, bpy.types.Panel):
+    bl_label = "Joints"
+    bl_parent_id = "FOAMWRIGHT_PT_foam"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context):
+        settings = context.scene.foamwright
+        _properties(self.layout, settings, "joint_rule")
+        if settings.joint_rule == "AUTO":
+            _properties(self.layout, settings, "butt_limit", "one_sided_limit")
+        _properties(self.layout, settings, "heavy_bevel", "notch_spacing_mm")
+
+
+class FOAMWRIGHT_PT_pieces(FoamwrightPanel, bpy.types.Panel):
+    bl_label = "Pieces"
+
+    @classmethod
+    def poll(cls, context):
+        return _is_shell(context)
+
+    def draw(self, context):
+        layout, state = self.layout, context.object.foamwright
+        layout.operator("foamwright.find_pieces", icon="PRESET")
+        if not state.pieces:
+            return
+        layout.template_list("FOAMWRIGHT_UL_pieces", "", state, "pieces", state, "active_piece", rows=4)
+        row = layout.row(align=True)
+        row.operator("foamwright.rename_piece", text="Rename")
+        row.operator("foamwright.set_piece_stock", text="Set Foam")
+        piece = active_piece(context.object)
+        if piece is not None:
+            _properties(layout, piece, "group")
+            if piece.mate:
+                layout.label(text=f"Mirrors {piece.mate}", icon="MOD_MIRROR")
+
+
+class FOAMWRIGHT_UL_pieces(bpy.types.UIList):
+    def draw_item(self, _context, layout, _data, item, _icon, _active_data, _active_property, _index):
+        split = layout.split(factor=0.5)
+        split.label(text=item.name)
+        split = split.split(factor=0.5)
+        split.label(text=f"{item.thickness_mm:g} mm" if item.thickness_mm else "")
+        worst = max(item.pull_percent, item.squeeze_percent)
+        sign = "+" if item.pull_percent >= item.squeeze_percent else "−"
+        split.label(text=f"{sign}{worst:.1f} %" if item.is_flat else "")
+
+
+class FOAMWRIGHT_PT_flatten(FoamwrightPanel, bpy.types.Panel):
+    bl_label = "Flatten"
+
+    @classmethod
+    def poll(cls, context):
+        return _is_shell(context)
+
+    def draw(self, context):
+        layout = self.layout
+        if jobs.running is not None:
+            layout.progress(factor=jobs.running.progress.part, text=jobs.running.text)
+            layout.label(text="Esc stops", icon="CANCEL")
+            return
+        row = layout.row()
+        row.scale_y = 1.5
+        row.operator("foamwright.flatten", icon="MOD_UVPROJECT")
+        root = results.results_of(context.object)
+        if root is None:
+            return
+        counts = summary.of(context.object)
+        if counts is not None and counts.outdated:
+            layout.label(text="Changed since; flatten again", icon="ERROR")
+        state = root.foamwright
+        layout.label(text=f"{len(context.object.foamwright.pieces)} pieces, {state.joint_count} joints")
+        row = layout.row(align=True)
+        row.operator("foamwright.heatmap", icon="SHADING_TEXTURE")
+        row.operator("foamwright.labels", icon="FONT_DATA", depress=overlay.is_shown())
+        layout.operator("foamwright.clear", icon="TRASH")
+
+
+class FOAMWRIGHT_PT_sheets(FoamwrightPanel, bpy.types.Panel):
+    bl_label = "Sheets"
+
+    @classmethod
+    def poll(cls, context):
+        return _is_shell(context) and results.results_of(context.object) is not None
+
+    def draw(self, context):
+        count = results.results_of(context.object).foamwright.sheet_count
+        self.layout.label(text=f"{count} foam sheet{'s' if count != 1 else ''}", icon="MESH_PLANE")
+        self.layout.operator("foamwright.export", icon="EXPORT")
+        self.layout.operator("foamwright.heatmap_picture", icon="IMAGE_DATA")
+
+
+def _is_shell(context) -> bool:
+    return context.object is not None and context.object.type == "MESH"
+
+
+def _properties(layout, owner, *names: str) -> None:
+    column = layout.column(align=True)
+    column.use_property_split = True
+    column.use_property_decorate = False
+    for name in names:
+        column.prop(owner, name)
+
+
+def _paragraph(context, layout, words: str, icon: str) -> None:
+    """Words broken into lines that fit the sidebar, the icon before the first."""
+    room = context.region.width / context.preferences.system.ui_scale - 60
+    column = layout.column(align=True)
+    column.scale_y = 0.8
+    for number, line in enumerate(textwrap.wrap(words, max(16, int(room / WIDTH_PER_LETTER)))):
+        column.label(text=line, icon="BLANK1" if number else icon)
+
+
+CLASSES = (
+    FOAMWRIGHT_UL_findings,
+    FOAMWRIGHT_UL_pieces,
+    FOAMWRIGHT_PT_shell,
+    FOAMWRIGHT_PT_cuts,
+    FOAMWRIGHT_PT_foam,
+    FOAMWRIGHT_PT_foam_details,
+    FOAMWRIGHT_PT_joints,
+    FOAMWRIGHT_PT_pieces,
+    FOAMWRIGHT_PT_flatten,
+    FOAMWRIGHT_PT_sheets,
+)

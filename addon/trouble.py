@@ -1,0 +1,76 @@
+"""The edge between core's errors and the maker: the message is reported, the place is kept to be selected."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import bpy
+
+from ..core.errors import FoamwrightError, MeshError
+from ..core.shell import Shell
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """Why the last job on an object did not go through; edges as vertex pairs."""
+
+    object_name: str
+    message: str
+    vertices: tuple[int, ...] = ()
+    edges: tuple[tuple[int, int], ...] = ()
+    faces: tuple[int, ...] = ()
+
+    @property
+    def has_place(self) -> bool:
+        return bool(self.vertices or self.edges or self.faces)
+
+
+# kept beside the scene, so that a job that failed leaves the scene as it was
+_last: Trouble | None = None
+
+
+def of(obj: bpy.types.Object | None) -> Trouble | None:
+    """What is wrong with this object, if its last job failed."""
+    return _last if _last is not None and obj is not None and obj.name == _last.object_name else None
+
+
+def forget() -> None:
+    global _last
+    _last = None
+
+
+def report(
+    operator: bpy.types.Operator, obj: bpy.types.Object | None, error: FoamwrightError, shell: Shell | None
+) -> None:
+    """Show the error as the operator's own; keep its elements (numbers of `shell`) for selection."""
+    global _last
+    if obj is not None:
+        places: dict = {}
+        if isinstance(error, MeshError):
+            pairs = vertex_pairs(shell, error.edges) if shell is not None else ()
+            places = {"vertices": error.vertices, "edges": pairs, "faces": error.faces}
+        _last = Trouble(obj.name, str(error), **places)
+    operator.report({"ERROR"}, str(error))
+
+
+def vertex_pairs(shell: Shell, edges: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
+    """Shell edges as pairs of vertices, which the mesh numbers alike."""
+    return tuple((int(low), int(high)) for low, high in shell.edges[list(edges)])
+
+
+def reports_errors(method: Callable) -> Callable:
+    """Wrap an operator's `execute`: a FoamwrightError becomes its report and nothing else happens."""
+
+    @functools.wraps(method)
+    def guarded(operator: bpy.types.Operator, context: bpy.types.Context) -> set[str]:
+        try:
+            done = method(operator, context)
+        except FoamwrightError as error:
+            report(operator, context.object, error, None)
+            return {"CANCELLED"}
+        forget()
+        return done
+
+    return guarded

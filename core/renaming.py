@@ -1,0 +1,54 @@
+"""Another name for a piece of a finished pattern, wherever the name stands."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+
+from .joints import JointRun, JointSide
+from .layout import Sheet
+from .marks import write_notes
+from .pattern import Pattern, PatternPiece
+from .pieces import Piece
+
+
+def renamed(pattern: Pattern, old: str, new: str) -> Pattern:
+    """The same pattern with piece `old` called `new`; what is written on the pieces is laid out anew."""
+
+    def name(word: str) -> str:
+        return new if word == old else word
+
+    def side(of: JointSide) -> JointSide:
+        return replace(of, piece=name(of.piece))
+
+    def joint(run: JointRun) -> JointRun:
+        return replace(run, a=side(run.a), b=side(run.b))
+
+    def sheet(laid: Sheet) -> Sheet:
+        return replace(laid, placements=tuple(replace(p, piece=name(p.piece)) for p in laid.placements))
+
+    joints = tuple(map(joint, pattern.joints))
+    in_words = re.compile(rf"(?<!\w){re.escape(old)}(?!\w)")
+    findings = tuple(
+        replace(
+            finding,
+            piece=finding.piece and name(finding.piece),
+            message=in_words.sub(lambda _: new, finding.message) if finding.piece == old else finding.message,
+        )
+        for finding in pattern.findings
+    )
+    return replace(
+        pattern,
+        pieces=tuple(_renamed_piece(piece, name, joints) for piece in pattern.pieces),
+        joints=joints,
+        sheets=tuple(map(sheet, pattern.sheets)),
+        findings=findings,
+    )
+
+
+def _renamed_piece(piece: PatternPiece, name: Callable[[str], str], joints: tuple[JointRun, ...]) -> PatternPiece:
+    folds = tuple(replace(fold, piece=name(fold.piece)) for fold in piece.folds)
+    bare = Piece(name(piece.name), piece.mate and name(piece.mate), piece.group, piece.stock, piece.faces, piece.patch)
+    notes = write_notes(bare, piece.flat, piece.outside_outline, joints, folds, piece.notches)
+    return replace(piece, name=bare.name, mate=bare.mate, folds=folds, notes=notes)
