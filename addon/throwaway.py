@@ -7,7 +7,7 @@ from contextlib import contextmanager
 
 import bpy
 
-_KINDS = ("scenes", "objects", "meshes", "curves", "materials", "cameras", "lights", "worlds", "images", "fonts")
+_KINDS = ("objects", "meshes", "curves", "materials", "cameras", "lights", "worlds", "images", "fonts")
 
 
 @contextmanager
@@ -18,9 +18,9 @@ def throwaway_scene() -> Iterator[bpy.types.Scene]:
     try:
         yield scene
     finally:
-        made = [block for kind in _KINDS for block in getattr(bpy.data, kind) if block not in before[kind]]
-        bpy.data.batch_remove([block for block in made if isinstance(block, bpy.types.Scene)])
-        bpy.data.batch_remove([block for block in made if not isinstance(block, bpy.types.Scene)])
+        # not in one batch: only this way does Blender go back to the maker's scene if it stands in this one
+        bpy.data.scenes.remove(scene)
+        bpy.data.batch_remove([block for kind in _KINDS for block in getattr(bpy.data, kind) if block not in before[kind]])
 
 
 def place(scene: bpy.types.Scene, name: str, data: bpy.types.ID, material: bpy.types.Material) -> bpy.types.Object:

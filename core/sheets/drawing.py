@@ -17,6 +17,7 @@ from shapely import LineString, Polygon
 
 from ..layout import Placement
 from ..marks import Note
+from ..outline import parts_of
 from ..pattern import Pattern, PatternPiece
 
 WIDE_MM, NARROW_MM = 0.5, 0.25
@@ -112,9 +113,10 @@ def draw_piece(pattern: Pattern, piece: PatternPiece, placement: Placement) -> t
     return tuple(_placed(primitive, placement) for primitive in (*lines, *words))
 
 
-def net_area(piece: PatternPiece) -> Polygon:
-    """The outside face of the piece on its flat, holes left out."""
-    return Polygon(piece.outside_outline[0], piece.outside_outline[1:])
+def net_area(piece: PatternPiece) -> shapely.Geometry:
+    """The outside face of the piece on its flat, holes left out; mended where the flat crosses itself."""
+    face = shapely.make_valid(Polygon(piece.outside_outline[0], piece.outside_outline[1:]))
+    return shapely.union_all(parts_of(face))
 
 
 def _placed(primitive: Primitive, placement: Placement) -> Primitive:
