@@ -6,7 +6,8 @@ import numpy as np
 from scipy.spatial import KDTree
 
 CROSSING_TOLERANCE = 1e-6
-"""Part of the largest dimension by which a side must pass through a plane: parts that only touch do not cross."""
+"""Part of the largest dimension by which a side must pass through a triangle, and within its outline: panels
+that lie on each other or touch along an edge do not cross."""
 
 
 def crossing_triangles(vertices: np.ndarray, triangles: np.ndarray) -> np.ndarray:
@@ -67,10 +68,10 @@ def _sides_through(vertices: np.ndarray, one: np.ndarray, other: np.ndarray, tol
         p, q = vertices[one[passes, i]], vertices[one[passes, (i + 1) % 3]]
         part = (start[passes] / (start[passes] - end[passes]))[:, None]
         meeting = p + part * (q - p)
-        n = normal[passes]
         within = np.ones(passes.sum(), bool)
-        for from_, to in ((a, b), (b, c), (c, a)):
-            side = np.cross(to[passes] - from_[passes], meeting - from_[passes])
-            within &= np.einsum("ij,ij->i", side, n) >= 0
+        for corner, following in ((a, b), (b, c), (c, a)):
+            along = (following - corner)[passes]
+            inward = np.cross(unit[passes], along) / np.linalg.norm(along, axis=1, keepdims=True)
+            within &= np.einsum("ij,ij->i", meeting - corner[passes], inward) > tolerance
         through[np.flatnonzero(passes)[within]] = True
     return through
