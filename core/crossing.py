@@ -6,19 +6,20 @@ import numpy as np
 from scipy.spatial import KDTree
 
 CROSSING_TOLERANCE = 1e-6
-"""Part of the largest dimension by which a side must pass through a triangle, and within its outline: panels
-that lie on each other or touch along an edge do not cross."""
+"""Part of the largest dimension by which triangles must reach through each other's plane, and along the line they
+share: panels that lie on each other or touch along an edge do not cross."""
 
 
 def crossing_triangles(vertices: np.ndarray, triangles: np.ndarray) -> np.ndarray:
     """(p, 2) int, pairs of triangles that run through each other, lower number first.
 
-    Left out: pairs that share a vertex, that only touch, and that overlap in one plane.
+    Left out: pairs that share a vertex, that only touch, that overlap in one plane, and that cross just where
+    both have an edge.
     """
     pairs = _near_pairs(vertices, triangles)
     tolerance = CROSSING_TOLERANCE * float(np.ptp(vertices, axis=0).max())
-    crossed = _sides_through(vertices, triangles[pairs[:, 0]], triangles[pairs[:, 1]], tolerance)
-    crossed |= _sides_through(vertices, triangles[pairs[:, 1]], triangles[pairs[:, 0]], tolerance)
+    corner = vertices[triangles]
+    crossed = _run_through(corner[pairs[:, 0]], corner[pairs[:, 1]], tolerance)
     found = np.sort(pairs[crossed], axis=1)
     return found[np.lexsort(found.T[::-1])]
 
@@ -54,24 +55,41 @@ def _near_pairs(vertices: np.ndarray, triangles: np.ndarray) -> np.ndarray:
     return np.concatenate(kept)
 
 
-def _sides_through(vertices: np.ndarray, one: np.ndarray, other: np.ndarray, tolerance: float) -> np.ndarray:
-    """(p,) bool, where a side of triangle `one` passes through triangle `other`; both (p, 3) int."""
-    a, b, c = (vertices[other[:, i]] for i in range(3))
-    normal = np.cross(b - a, c - a)
-    length = np.linalg.norm(normal, axis=1)
-    unit = normal / np.where(length > 0, length, 1.0)[:, None]
-    height = np.einsum("pij,pj->pi", vertices[one] - a[:, None], unit)
-    through = np.zeros(len(one), bool)
-    for i in range(3):
-        start, end = height[:, i], height[:, (i + 1) % 3]
-        passes = (np.minimum(start, end) < -tolerance) & (np.maximum(start, end) > tolerance) & (length > 0)
-        p, q = vertices[one[passes, i]], vertices[one[passes, (i + 1) % 3]]
-        part = (start[passes] / (start[passes] - end[passes]))[:, None]
-        meeting = p + part * (q - p)
-        within = np.ones(passes.sum(), bool)
-        for corner, following in ((a, b), (b, c), (c, a)):
-            along = (following - corner)[passes]
-            inward = np.cross(unit[passes], along) / np.linalg.norm(along, axis=1, keepdims=True)
-            within &= np.einsum("ij,ij->i", meeting - corner[passes], inward) > tolerance
-        through[np.flatnonzero(passes)[within]] = True
+def _run_through(one: np.ndarray, other: np.ndarray, tolerance: float) -> np.ndarray:
+    """(p,) bool, where triangles `one` and `other`, both (p, 3, 3) mm, share more than `tolerance` of a line.
+
+    Tomas Moller: A Fast Triangle-Triangle Intersection Test, 1997: each must reach through the other's plane,
+    and what they cut out of the common line of both planes must overlap.
+    """
+    normal_one, normal_other = _unit_normal(one), _unit_normal(other)
+    height_one = np.einsum("pij,pj->pi", one - other[:, :1], normal_other)
+    height_other = np.einsum("pij,pj->pi", other - one[:, :1], normal_one)
+    through = _straddles(height_one, tolerance) & _straddles(height_other, tolerance)
+    line = np.cross(normal_one[through], normal_other[through])
+    line /= np.linalg.norm(line, axis=1, keepdims=True)
+    # positions along the line count from a corner of `one`, to keep their digits
+    origin = one[through, :1]
+    low_one, high_one = _span(one[through] - origin, height_one[through], line)
+    low_other, high_other = _span(other[through] - origin, height_other[through], line)
+    through[through] = np.minimum(high_one, high_other) - np.maximum(low_one, low_other) > tolerance
     return through
+
+
+def _unit_normal(corner: np.ndarray) -> np.ndarray:
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    length = np.linalg.norm(normal, axis=1, keepdims=True)
+    return normal / np.where(length > 0, length, 1.0)
+
+
+def _straddles(height: np.ndarray, tolerance: float) -> np.ndarray:
+    return (height.min(axis=1) < -tolerance) & (height.max(axis=1) > tolerance)
+
+
+def _span(corner: np.ndarray, height: np.ndarray, line: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest and highest position along `line` (p, 3) at which the sides of each triangle change height's sign."""
+    place = np.einsum("pij,pj->pi", corner, line)
+    place_next, height_next = np.roll(place, -1, axis=1), np.roll(height, -1, axis=1)
+    changes = (height < 0) != (height_next < 0)
+    fall = np.where(changes, height - height_next, 1.0)
+    meeting = place + height / fall * (place_next - place)
+    return np.where(changes, meeting, np.inf).min(axis=1), np.where(changes, meeting, -np.inf).max(axis=1)

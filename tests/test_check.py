@@ -156,6 +156,15 @@ def test_parts_that_enter_each_other_are_found():
     assert all(abs(Shell.build(*solids.gridded_box()).face_centre[f, 2]) > 49 for f in crossed if f < 216)
 
 
+def test_mirrored_parts_that_enter_each_other_are_found():
+    """On the mirror plane every edge meets its own image, so no side passes inside a triangle."""
+    ball, image = solids.icosphere(50, 2), solids.moved(solids.icosphere(50, 2), (50, 0, 0))
+    finding = _found(solids.together(ball, image), "self-crossing")
+    x = Shell.build(*solids.together(ball, image)).face_centre[list(finding.faces), 0]
+    assert len(finding.faces) > 30
+    assert np.abs(x - 25).max() < 15
+
+
 def test_parts_that_touch_do_not_cross():
     for gap in (0.0, 1.0):
         resting = solids.moved(solids.box(40, 40, 20), (0, 0, 60 + gap))
