@@ -193,7 +193,7 @@ def _marks(side: str, paper: Paper) -> tuple[tuple[float, float], ...]:
 
 
 def _fewest_pages(piece: PatternPiece, shape: Polygon, paper: Paper) -> _Grid:
-    """The turn and grid with the fewest pages; of equals the one nearest to how the piece is drawn."""
+    """The turn and grid with the fewest pages; of equals an upright or lying one, else as drawn."""
     step = np.array(paper.drawing_size) - OVERLAP_MM
     points = rim_points(shape)
     angles = candidate_turns(points)
@@ -208,7 +208,8 @@ def _fewest_pages(piece: PatternPiece, shape: Polygon, paper: Paper) -> _Grid:
     outline = shape.simplify(0.1).buffer(CLEARANCE_MM / 2)
     from_drawn = np.round(np.abs((np.degrees(angles) + 90) % 180 - 90), 6)
     best: _Grid | None = None
-    for index in np.lexsort((np.arange(len(angles)), from_drawn, pages)):
+    slanted = np.minimum(from_drawn, 90 - from_drawn) > 0.01
+    for index in np.lexsort((np.arange(len(angles)), from_drawn, slanted, pages)):
         if best is not None and pages[index] >= 2 * len(best.used):
             break  # a grid that must stand over half empty is no better to join
         columns, rows = (int(count) for count in counts[index])

@@ -9,7 +9,7 @@ from itertools import groupby
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, KeepTogether, PageBreak, Spacer, Table
 
-from ..build import CAUTIONS
+from ..build import CAUTIONS, glue_order
 from ..layout.paging import OVERLAP_MM, Page, Paper
 from ..pattern import Pattern
 from .page_marks import scale_bar
@@ -19,9 +19,10 @@ from .tables import (
     FOLD_HEAD,
     JOINT_HEAD,
     counts,
-    cut_list,
+    cut_rows,
     fold_rows,
     joint_rows,
+    material_rows,
     page_span,
     piece_number,
 )
@@ -34,6 +35,8 @@ FOLD_WIDTHS = (48, 42, 20, 45, 35)
 
 class Bookmark(Flowable):
     """Notes the page it lands on, so that the list of contents can name it."""
+
+    keepWithNext = 1
 
     def __init__(self, name: str, pages: dict[str, int]) -> None:
         super().__init__()
@@ -68,13 +71,22 @@ def front_story(
         *section("Cut list"),
         words("Every piece is cut once. Sizes are of the smallest box around the piece.", BODY),
         Spacer(0, 2 * mm),
-        table(CUT_LIST_HEAD, cut_list(pattern, pages), scaled(CUT_LIST_WIDTHS)),
+        table(CUT_LIST_HEAD, cut_rows(pattern, pages), scaled(CUT_LIST_WIDTHS)),
     ]
     if pattern.joints:
         lists += [*section("Joints"), table(JOINT_HEAD, joint_rows(pattern), scaled(JOINT_WIDTHS))]
     folds = fold_rows(pattern)
     if folds:
         lists += [*section("Folds"), table(FOLD_HEAD, folds, scaled(FOLD_WIDTHS))]
+    lists += [
+        *section("What it takes"),
+        facts(material_rows(pattern), scaled((40, 110))),
+        Spacer(0, 1 * mm),
+        words("Adhesive and filler are estimates.", BODY),
+    ]
+    steps = glue_order(pattern)
+    if steps:
+        lists += [*section("An order to glue in"), *numbered(steps)]
     if pattern.findings:
         lists += [*section("To look at before cutting"), *_findings(pattern)]
     return [
@@ -90,12 +102,13 @@ def _cover(
     pattern: Pattern, paper: Paper, pages: Sequence[Page], when: date | None, known: Mapping[str, int], wide: float
 ) -> list[Flowable]:
     dated = f" · {when.isoformat()}" if when else ""
-    contents = [*known.items(), ("Full-size templates", _first_and_last(pages))]
+    contents = [(name, f"page {page}") for name, page in known.items()]
+    contents.append(("Full-size templates", f"pages {page_span([page.number for page in pages])}"))
     side_by_side = Table(
         [
             [
                 facts(counts(pattern), (wide * 0.26, wide * 0.22)),
-                facts([(name, f"page {page}") for name, page in contents], (wide * 0.3, wide * 0.18)),
+                facts(contents, (wide * 0.3, wide * 0.18)),
             ]
         ],
         [wide / 2 * mm] * 2,
@@ -125,10 +138,6 @@ def _printing(paper: Paper) -> list[str]:
         "Trace from the paper onto the outside face of the foam, marks and letters too. Where a dashed line "
         "accompanies the outline, tilt the blade so that it comes out there on the inside face.",
     ]
-
-
-def _first_and_last(pages: Sequence[Page]) -> str:
-    return page_span([page.number for page in pages])
 
 
 def _findings(pattern: Pattern) -> list[Flowable]:

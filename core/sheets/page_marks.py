@@ -23,8 +23,8 @@ def scale_bar(ink: Ink, x: float, y: float, *, upright: bool = False, words: str
         at = start + 10.0 * step * along
         ink.line(np.stack([at, at + (2.4 if step % 5 == 0 else 1.3) * across]), CONTINUOUS_NARROW)
     if words:
-        label = start + BAR_MM * along / 4 + 4.2 * across
-        ink.words(words, float(label[0]), float(label[1]), 1.9, angle=pi / 2 if upright else 0.0)
+        x, y = (start + 1.0 * along + 4.2 * across).tolist()
+        ink.words(words, x, y, 1.9, at="start", angle=pi / 2 if upright else 0.0)
 
 
 def registration_mark(ink: Ink, x: float, y: float, label: str) -> None:

@@ -19,6 +19,8 @@ from .front import front_story
 from .ink import GREY, Ink
 from .page_marks import page_foot, page_frame, page_joins
 
+MOST_PASSES = 4
+
 
 def write_pdf(pattern: Pattern, path: str | Path, paper: Paper = A4, when: date | None = None) -> Path:
     """Write the templates at full size; `when` is printed on the cover if given.
@@ -54,10 +56,11 @@ class _FullPage(Flowable):
 
 
 def _write_book(pattern: Pattern, path: Path, paper: Paper, when: date | None) -> None:
-    # the first pass only tells on which page each section begins and how many front pages there are
+    # a pass tells on which page each section begins and how many front pages there are; the next one prints
+    # that on the cover, which may push the rest on by a page
     known: dict[str, int] = {}
     front_count = 0
-    for _ in range(3):
+    for _ in range(MOST_PASSES):
         pages = paginate(pattern, paper, front_count + 1)
         found: dict[str, int] = {}
         last_number = front_count + len(pages)

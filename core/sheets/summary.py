@@ -46,7 +46,7 @@ def _write(pattern: Pattern, path: Path, paper: Paper) -> None:
     grid_top = y - max(used, used_right) - 6.0
     _draw_grid(ink, pattern, left, paper.margin_mm + 4.0, wide, grid_top)
     ink.words(
-        f"All pieces at one scale. {paper.name} · Foamwright",
+        f"Figures: largest pull / largest squeeze of the foam. All pieces at one scale. {paper.name} · Foamwright",
         left,
         paper.margin_mm - 2.0,
         1.8,
@@ -93,7 +93,7 @@ def _draw_grid(ink: Ink, pattern: Pattern, left: float, floor: float, wide: floa
 def _caption(ink: Ink, pattern: Pattern, piece: PatternPiece, x: float, y: float, wide: float) -> None:
     name = f"{piece_number(pattern, piece.name)}  {piece.name}"
     ink.words(name, x, y - 2.0, 2.0, at="start", bold=True, widest_mm=wide)
-    strain = f"pulled {percent(piece.largest_stretch)}, squeezed {percent(piece.largest_squeeze)}"
+    strain = f"{percent(piece.largest_stretch)} / {percent(piece.largest_squeeze)}"
     ink.words(strain, x, y - 5.2, 1.8, at="start", widest_mm=wide)
 
 

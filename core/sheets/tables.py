@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
-from ..layout.footprint import footprint, rim_points, snug_turn, turned_box
+from ..build import cut_list, materials
 from ..layout.paging import Page
-from ..pattern import Pattern, PatternPiece
+from ..pattern import Pattern
 
 Rows = list[tuple[str, ...]]
 
@@ -28,15 +26,6 @@ def piece_number(pattern: Pattern, name: str) -> int:
     return 1 + next(i for i, piece in enumerate(pattern.pieces) if piece.name == name)
 
 
-def size_text(piece: PatternPiece) -> str:
-    """Sides of the smallest box around the piece, longer side first."""
-    points = rim_points(footprint(piece))
-    turn = snug_turn(points, np.inf, np.inf)
-    _, size = turned_box(points, np.array([turn]))
-    longer, shorter = sorted(size[0], reverse=True)
-    return f"{longer:.0f} x {shorter:.0f}"
-
-
 def page_span(numbers: Sequence[int]) -> str:
     """Page numbers with runs put together: "7 to 10, 12"."""
     runs: list[list[int]] = []
@@ -51,7 +40,7 @@ def page_span(numbers: Sequence[int]) -> str:
 CUT_LIST_HEAD = ("no.", "piece", "mate", "group", "stock", "size mm", "pulled", "squeezed", "sheet", "pages")
 
 
-def cut_list(pattern: Pattern, pages: Sequence[Page]) -> Rows:
+def cut_rows(pattern: Pattern, pages: Sequence[Page]) -> Rows:
     sheet_of = {p.piece: str(sheet.number) for sheet in pattern.sheets for p in sheet.placements}
     return [
         (
@@ -60,14 +49,33 @@ def cut_list(pattern: Pattern, pages: Sequence[Page]) -> Rows:
             piece.mate or "none",
             piece.group,
             piece.stock.name,
-            size_text(piece),
+            f"{row.width_mm:.0f} x {row.height_mm:.0f}",
             percent(piece.largest_stretch),
             percent(piece.largest_squeeze),
             sheet_of.get(piece.name, "none"),
             page_span([page.number for page in pages if piece.name in page.pieces]),
         )
-        for number, piece in enumerate(pattern.pieces, start=1)
+        for number, (piece, row) in enumerate(zip(pattern.pieces, cut_list(pattern), strict=True), start=1)
     ]
+
+
+def _counted(count: int, thing: str) -> str:
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
+
+
+def material_rows(pattern: Pattern) -> Rows:
+    need = materials(pattern)
+    rows: Rows = [
+        (
+            foam.stock,
+            f"{_counted(foam.pieces, 'piece')}, {foam.area_mm2 / 1e6:.2f} m² net, {_counted(foam.sheets, 'sheet')}",
+        )
+        for foam in need.foam
+    ]
+    rows.append(("adhesive", f"about {need.adhesive_ml:.0f} ml for {need.glue_mm / 1e3:.1f} m of joints and grooves"))
+    if need.filler_ml >= 0.5:
+        rows.append(("filler", f"about {need.filler_ml:.0f} ml for scores and gaps"))
+    return rows
 
 
 JOINT_HEAD = ("joint", "pieces", "bend", "rule", "bevels", "lengths mm", "note")
@@ -87,7 +95,7 @@ def joint_rows(pattern: Pattern) -> Rows:
                 f"{a.piece} with {b.piece}" if a.piece != b.piece else f"{a.piece} closes on itself",
                 f"{kind} {degrees_text(abs(joint.bend_deg))}",
                 joint.rule,
-                f"{degrees_text(a.bevel_deg)} and {degrees_text(b.bevel_deg)}",
+                f"{degrees_text(abs(a.bevel_deg))} and {degrees_text(abs(b.bevel_deg))}",
                 f"{a.length_mm:.1f} and {b.length_mm:.1f}",
                 note,
             )

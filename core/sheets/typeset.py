@@ -20,7 +20,9 @@ HEADING = ParagraphStyle(
     "heading", fontName=BOLD, fontSize=12, leading=15, spaceBefore=5 * mm, spaceAfter=2 * mm, keepWithNext=1
 )
 BODY = ParagraphStyle("body", fontName=PLAIN, fontSize=8.5, leading=12)
-LISTED = ParagraphStyle("listed", parent=BODY, leftIndent=5 * mm, bulletIndent=0, spaceAfter=0.8 * mm)
+LISTED = ParagraphStyle(
+    "listed", parent=BODY, leftIndent=5 * mm, bulletFontName=PLAIN, bulletFontSize=8.5, spaceAfter=0.8 * mm
+)
 CELL = ParagraphStyle("cell", fontName=PLAIN, fontSize=7.5, leading=9.5)
 CELL_HEAD = ParagraphStyle("cell head", parent=CELL, fontName=BOLD)
 

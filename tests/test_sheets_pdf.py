@@ -1,0 +1,208 @@
+"""The printed book, read back with other libraries: true sizes, true bars, nothing blank, the same bytes."""
+
+import re
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pypdfium2
+import pypdfium2.raw as pdfium
+import pytest
+from foamwright.core.errors import ExportError
+from foamwright.core.layout.paging import A4, LETTER, paginate
+from foamwright.core.sheets.fonts import showable
+from foamwright.core.sheets.pdf import write_pdf
+from foamwright.core.sheets.summary import write_summary
+from PIL import Image
+from sample_pattern import sample_pattern
+
+MM = 72 / 25.4
+"""ISO 32000-1: the default unit of user space is 1/72 inch."""
+
+
+@pytest.fixture(scope="module", params=[A4, LETTER], ids=["A4", "Letter"])
+def book(request, tmp_path_factory):
+    path = tmp_path_factory.mktemp("book") / "templates.pdf"
+    pattern = sample_pattern()
+    write_pdf(pattern, path, request.param)
+    return pattern, request.param, path, pypdfium2.PdfDocument(path)
+
+
+def _paths(page):
+    """(points (n, 2) in mm on the paper, line width in mm) of every path on the page."""
+    for found in page.get_objects(filter=[pdfium.FPDF_PAGEOBJ_PATH], max_depth=5):
+        matrix = found.get_matrix()
+        points = []
+        for index in range(pdfium.FPDFPath_CountSegments(found)):
+            segment = pdfium.FPDFPath_GetPathSegment(found, index)
+            x, y = pdfium.c_float(), pdfium.c_float()
+            pdfium.FPDFPathSegment_GetPoint(segment, x, y)
+            points.append(matrix.on_point(x.value, y.value))
+        width = pdfium.c_float()
+        pdfium.FPDFPageObj_GetStrokeWidth(found, width)
+        yield np.array(points) / MM, width.value / MM
+
+
+def _bars(page):
+    """Lengths in mm (across, up) of straight two-point lines that are 95 to 105 mm long."""
+    spans = [np.ptp(points, axis=0) for points, _ in _paths(page) if len(points) == 2]
+    across = [span[0] for span in spans if span[1] < 1e-4 and 95 < span[0] < 105]
+    upright = [span[1] for span in spans if span[0] < 1e-4 and 95 < span[1] < 105]
+    return across, upright
+
+
+def _full_pages(document, pattern, paper):
+    count = len(paginate(pattern, paper))
+    return range(len(document) - count, len(document))
+
+
+def test_every_page_has_the_size_of_the_paper(book):
+    _, paper, _, document = book
+    for page in document:
+        left, bottom, right, top = page.get_mediabox()
+        assert (left, bottom) == (0, 0)
+        assert right / MM == pytest.approx(paper.width_mm, abs=0.01)
+        assert top / MM == pytest.approx(paper.height_mm, abs=0.01)
+
+
+def test_bars_on_full_size_pages_and_the_cover_are_100_mm(book):
+    pattern, paper, _, document = book
+    for index in _full_pages(document, pattern, paper):
+        across, upright = _bars(document[index])
+        assert any(length == pytest.approx(100, abs=0.001) for length in across)
+        assert any(length == pytest.approx(100, abs=0.001) for length in upright)
+    assert any(length == pytest.approx(100, abs=0.001) for length in _bars(document[0])[0])
+
+
+def test_outlines_are_drawn_at_full_size_where_the_paging_puts_them(book):
+    pattern, paper, _, document = book
+    full = _full_pages(document, pattern, paper)
+    for index, page in zip(full, paginate(pattern, paper), strict=True):
+        drawn = [(points, width) for points, width in _paths(document[index])]
+        for placement in page.placements:
+            for ring in pattern.piece(placement.piece).outside_outline:
+                wanted = placement.apply(ring)
+                matches = [
+                    (points, width)
+                    for points, width in drawn
+                    if len(points) in (len(ring), len(ring) - 1)
+                    and np.allclose(points[: len(ring) - 1], wanted[:-1], atol=0.001)
+                ]
+                assert len(matches) == 1
+                assert matches[0][1] == pytest.approx(0.5, abs=0.001)
+
+
+def test_front_pages_tell_what_they_must(book):
+    pattern, paper, _, document = book
+    texts = [" ".join(page.get_textpage().get_text_bounded().split()) for page in document]
+    cover = texts[0]
+    assert paper.size_in_words in cover
+    assert "at 100 %" in cover
+    assert "must measure 100 mm" in cover
+    whole = " ".join(texts)
+    assert "not protective equipment" in whole
+    for piece in pattern.pieces:
+        assert piece.name in whole
+    assert "brow band with cheek plate left" in whole
+    assert "ridge 30° mitre 15° and 15° 100.0 and 100.0" in whole
+    assert "V-groove, closes 40° 4.0 mm of 5 mm 2.9 mm" in whole
+    assert pattern.findings[0].mend in whole
+
+
+def test_contents_name_the_pages_on_which_the_sections_are(book):
+    pattern, paper, _, document = book
+    texts = [" ".join(page.get_textpage().get_text_bounded().split()) for page in document]
+    contents = dict(re.findall(r"(Cut list|Joints|Foam sheets|Page maps) page (\d+)", texts[0]))
+    assert len(contents) == 4
+    for section, number in contents.items():
+        assert section in texts[int(number) - 1]
+    full = _full_pages(document, pattern, paper)
+    assert f"Full-size templates pages {full[0] + 1} to {full[-1] + 1}" in texts[0]
+
+
+def test_full_size_pages_say_size_number_shell_and_neighbours(book):
+    pattern, paper, _, document = book
+    full = _full_pages(document, pattern, paper)
+    for index, page in zip(full, paginate(pattern, paper, full[0] + 1), strict=True):
+        text = " ".join(document[index].get_textpage().get_text_bounded().split())
+        assert page.number == index + 1
+        assert paper.size_in_words in text
+        assert f"of {len(document)} pages" in text
+        assert pattern.shell.name in text
+        for join in page.joins:
+            assert f"{join.side} edge joins page {join.page}" in text
+
+
+def test_no_page_renders_blank_and_nothing_is_printed_near_the_paper_edge(book):
+    document = book[-1]
+    for page in document:
+        grey = np.asarray(page.render(scale=0.5).to_pil().convert("L"))
+        assert (grey < 128).sum() > 150
+        # 4.2 mm all round is what printers leave blank (trade: laser printers, makers' manuals)
+        edge = int(4.2 * MM * 0.5)
+        inner = np.zeros_like(grey, bool)
+        inner[edge:-edge, edge:-edge] = True
+        assert (grey[~inner] == 255).all()
+
+
+def test_same_pattern_same_bytes(tmp_path):
+    one = write_pdf(sample_pattern(), tmp_path / "one.pdf").read_bytes()
+    other = write_pdf(sample_pattern(), tmp_path / "two.pdf").read_bytes()
+    assert one == other
+    assert write_pdf(sample_pattern(), tmp_path / "day.pdf", A4, date(2024, 5, 1)).read_bytes() != one
+    summary = [write_summary(sample_pattern(), tmp_path / f"s{i}.pdf").read_bytes() for i in range(2)]
+    assert summary[0] == summary[1]
+
+
+def test_date_is_on_the_cover_when_given(tmp_path):
+    path = write_pdf(sample_pattern(), tmp_path / "day.pdf", A4, date(2024, 5, 1))
+    assert "2024-05-01" in pypdfium2.PdfDocument(path)[0].get_textpage().get_text_bounded()
+
+
+def test_summary_is_one_page_that_names_every_piece(tmp_path):
+    pattern = sample_pattern()
+    many = tuple(replace(pattern.pieces[i % 6], name=f"plate {i}") for i in range(60))
+    for shown in (pattern, replace(pattern, pieces=many, joints=(), sheets=(), findings=())):
+        document = pypdfium2.PdfDocument(write_summary(shown, tmp_path / "summary.pdf"))
+        assert len(document) == 1
+        text = document[0].get_textpage().get_text_bounded()
+        assert all(piece.name in text for piece in shown.pieces)
+        assert f"pieces {len(shown.pieces)}" in text
+    assert "No findings" in text
+
+
+def test_names_are_shown_with_what_the_font_has_and_never_as_markup(tmp_path):
+    assert showable("Ünder·brow ½") == "Ünder·brow ½"
+    assert showable("ő") == "o"
+    assert showable("甲\n") == "? "
+    pattern = sample_pattern("<b>甲 & ő</b>")
+    document = pypdfium2.PdfDocument(write_pdf(pattern, tmp_path / "odd.pdf"))
+    assert "<b>? & o</b>" in document[0].get_textpage().get_text_bounded()
+
+
+def test_a_failed_export_names_the_folder_and_leaves_no_half_file(tmp_path, monkeypatch):
+    with pytest.raises(ExportError, match=r"'t.pdf' cannot be written to the folder .*nowhere.*Choose a folder"):
+        write_pdf(sample_pattern(), tmp_path / "nowhere" / "t.pdf")
+    (tmp_path / "t.pdf").write_bytes(b"the old one")
+
+    def full_disk(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("foamwright.core.sheets.pdf._build", full_disk)
+    with pytest.raises(ExportError, match="No space left"):
+        write_pdf(sample_pattern(), tmp_path / "t.pdf")
+    assert [path.name for path in tmp_path.iterdir()] == ["t.pdf"]
+    assert (tmp_path / "t.pdf").read_bytes() == b"the old one"
+
+
+def test_heatmap_is_coloured_by_strain_and_written_whole(tmp_path):
+    from foamwright.core.sheets.heatmap import write_heatmap
+
+    path = write_heatmap(sample_pattern(), tmp_path / "heat.png")
+    colours = np.asarray(Image.open(path).convert("RGB")).astype(int)
+    bluish = (colours[..., 2] - colours[..., 0] > 60).mean()
+    orange = (colours[..., 0] - colours[..., 2] > 60).mean()
+    assert bluish > 0.01
+    assert orange > 0.01
+    with pytest.raises(ExportError):
+        write_heatmap(sample_pattern(), tmp_path / "nowhere" / "heat.png")
