@@ -33,7 +33,7 @@ def _near_pairs(vertices: np.ndarray, triangles: np.ndarray) -> np.ndarray:
     corner = vertices[triangles]
     low, high = corner.min(axis=1), corner.max(axis=1)
     centre, radius = (low + high) / 2, np.linalg.norm(high - low, axis=1) / 2
-    size_class = np.floor(np.log2(np.maximum(radius, radius.max() * 1e-6))).astype(int)
+    size_class = np.floor(np.log2(np.maximum(radius, radius.max() * 1e-6 or 1.0))).astype(int)
     classes = [np.flatnonzero(size_class == c) for c in np.unique(size_class)]
     trees = [KDTree(centre[members]) for members in classes]
     kept = [np.empty((0, 2), np.int64)]

@@ -60,14 +60,9 @@ def missing_cut(shell: Shell, patch: Patch) -> MissingCut | None:
 def _handles(patch: Patch) -> int:
     """Genus: V - E + F = 2 - 2 genus - rims (Euler, Poincare)."""
     directed = np.stack([patch.triangles.ravel(), np.roll(patch.triangles, -1, axis=1).ravel()], axis=1)
-    edge_count = len(np.unique(np.sort(directed, axis=1), axis=0)) + _shut_slits(patch)
+    edge_count = len(np.unique(np.sort(directed, axis=1), axis=0))
     euler = patch.vertex_count - edge_count + len(patch.triangles)
     return (2 - euler - len(patch.loops)) // 2
-
-
-def _shut_slits(patch: Patch) -> int:
-    """Rims of two steps along one seam edge: both sides are the same vertex pair but two edges."""
-    return sum(len(loop) == 2 for loop in patch.loops)
 
 
 @dataclass(frozen=True, eq=False)

@@ -136,6 +136,8 @@ def _rims(
             steps.append(int(step))
             unseen[step] = False
             step = leaving[end[step]]
-        loops.append(start[steps])
-        loop_edges.append(shell.corner_edge[corners[rim[steps]]])
+        # a seam of a single edge with both ends inside opens nothing: its two steps are one side of two triangles
+        if len(steps) > 2:
+            loops.append(start[steps])
+            loop_edges.append(shell.corner_edge[corners[rim[steps]]])
     return tuple(loops), tuple(loop_edges)

@@ -197,6 +197,13 @@ def test_a_slit_has_two_sides():
     assert sum(np.isin(patch.loop_edges[0], np.flatnonzero(slit.seam))) == 4
 
 
+def test_a_seam_of_one_edge_inside_opens_nothing():
+    sheet = Shell.build(*solids.flat_sheet(60, 40, 6, 4), seams=[(9, 10)])
+    patch = cut_patch(sheet, np.arange(sheet.face_count))
+    assert len(patch.loops) == 1
+    assert patch.vertex_count == len(sheet.vertices)
+
+
 def test_a_pinch_is_cut_in_two():
     """Two faces that touch at a vertex only: the patch gives each a vertex of its own."""
     shell = Shell.build(
