@@ -60,7 +60,6 @@ class Paper:
 
 A4 = Paper("A4", 210.0, 297.0)
 LETTER = Paper("Letter", 215.9, 279.4)
-PAPERS = {"A4": A4, "LETTER": LETTER}
 
 
 @dataclass(frozen=True)

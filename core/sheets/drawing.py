@@ -108,7 +108,7 @@ LETTER_WIDTH = 0.85
 
 def draw_piece(pattern: Pattern, piece: PatternPiece, placement: Placement) -> tuple[Primitive, ...]:
     """Everything on one piece at its place, mm on the sheet or page; words are turned to read upright."""
-    lines = [*_outlines(piece), *_folds(piece), *_notches(piece), *_up_arrow(pattern, piece)]
+    lines = [*_outlines(piece), *_folds(piece), *_notches(piece), *_up_arrow(pattern, piece, placement.angle)]
     words = [*_notch_labels(piece, placement.angle), *_notes(piece, placement.angle)]
     return tuple(_placed(primitive, placement) for primitive in (*lines, *words))
 
@@ -184,7 +184,7 @@ def _upright(angle: float) -> float:
     return (angle + pi / 2 - 1e-6) % pi - pi / 2 + 1e-6
 
 
-def _up_arrow(pattern: Pattern, piece: PatternPiece) -> Iterable[Primitive]:
+def _up_arrow(pattern: Pattern, piece: PatternPiece, turn: float) -> Iterable[Primitive]:
     """An arrow to the top of the finished shell, in the widest free place; none on a piece that lies level."""
     height = pattern.shell.vertices[piece.patch.shell_vertex, 2]
     centred = piece.flat - piece.flat.mean(axis=0)
@@ -206,9 +206,9 @@ def _up_arrow(pattern: Pattern, piece: PatternPiece) -> Iterable[Primitive]:
     neck = tip - 0.6 * reach * direction
     yield Line(UP, np.stack([tail, neck]))
     yield Region(UP, np.stack([tip, neck + 0.28 * reach * side, neck - 0.28 * reach * side]))
-    x, y = centre + 0.3 * reach * side - 0.5 * reach * direction
-    across = float(np.arctan2(-direction[0], direction[1]))
-    yield Text(UP, "up", float(x), float(y), across, 2.2)
+    # the word stands level on the paper: "up" on its head would read as "dn"
+    x, y = centre + 3.2 * side - 0.3 * reach * direction
+    yield Text(UP, "UP", float(x), float(y), -turn, 2.0)
 
 
 def _taken(piece: PatternPiece) -> shapely.Geometry:

@@ -29,7 +29,7 @@ from .tables import (
 from .typeset import BODY, CELL, HEADING, SUBTITLE, TITLE, bulleted, facts, numbered, table, words
 
 CUT_LIST_WIDTHS = (8, 29, 29, 17, 19, 21, 15, 17, 13, 22)
-JOINT_WIDTHS = (11, 60, 22, 20, 26, 29, 22)
+JOINT_WIDTHS = (11, 49, 22, 18, 25, 30, 35)
 FOLD_WIDTHS = (48, 42, 20, 45, 35)
 
 
@@ -153,7 +153,8 @@ def _sheets(pattern: Pattern, paper: Paper, section: Callable[[str], list[Flowab
             f"{len(sheet.placements)} pieces, the used length filled to {sheet.fill:.0%}. Outside faces up."
         )
         picture = sheet_picture(pattern, sheet, wide, tall * 0.42)
-        key = " · ".join(f"{piece_number(pattern, p.piece)} {p.piece}" for p in sheet.placements)
+        in_order = sorted(sheet.placements, key=lambda p: piece_number(pattern, p.piece))
+        key = " · ".join(f"{piece_number(pattern, p.piece)} {p.piece}" for p in in_order)
         heading = section("Foam sheets") if index == 0 else []
         story.append(
             KeepTogether(

@@ -88,7 +88,8 @@ def joint_rows(pattern: Pattern) -> Rows:
         kind = "flat" if round(joint.bend_deg, 1) == 0 else "ridge" if joint.bend_deg > 0 else "valley"
         note = ""
         if abs(joint.mismatch_mm) >= 0.05:
-            note = f"inside {'squeezed' if joint.mismatch_mm > 0 else 'gapes'} by {abs(joint.mismatch_mm):.1f} mm"
+            verb = "squeezed" if joint.mismatch_mm > 0 else "gapes"
+            note = f"inside {verb} {abs(joint.mismatch_mm):.1f} mm"
         rows.append(
             (
                 joint.letter,
