@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,18 +29,23 @@ def offset_ring(ring: np.ndarray, inward: np.ndarray) -> list[Polygon]:
 
     Neighbouring edges meet where their moved lines cross. The moved ring may then run through itself; the
     regions it winds around at least once are kept (Chen and McMains, Polygon Offsetting by Computing Winding
-    Numbers, ASME DETC2005-85513, 2005), less the strip each inward edge has swept: a part narrower than
-    its strips would otherwise come back inside out. Parts have no holes: a pocket that closes is filled.
+    Numbers, ASME DETC2005-85513, 2005), less the strip each inward edge has swept and what no edge can have
+    reached: a part narrower than its strips would otherwise come back inside out. Parts have no holes: a pocket
+    that closes is filled.
     """
     length = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
     real = length > TIDY_MM / 10
     if real.sum() < 3:
         return []
     corners = _Corners.of(ring[real], inward[real])
-    left = _wound_around(corners.moved_ring())
-    swept = shapely.union_all(corners.swept_strips())
-    if left.intersection(swept).area > SPECK_MM2:
-        left = _without_hairs(left.difference(swept))
+    left, whole = _wound_around(corners.moved_ring()), _wound_around(corners.point)
+    if (inward <= 0).all() and whole.difference(left).area > SPECK_MM2:
+        left = left.union(whole)
+    swept, trimmed = (shapely.union_all(strips) for strips in (corners.swept_strips(), corners.trimmed_strips()))
+    gone = swept.union(trimmed.difference(whole))
+    within = shapely.union_all([whole, *corners.outward_reach()])
+    if left.intersection(gone).area + left.difference(within).area > SPECK_MM2:
+        left = _without_hairs(left.difference(gone).intersection(within))
     return _tidy(left)
 
 
@@ -119,17 +125,39 @@ class _Corners:
         One runs along each edge. At an outward corner another runs on to where the edge meets its neighbour:
         the neighbour may be one short edge of a rim in small steps, and all of that rim is cut.
         """
-        strips = _strips(self.point, self.u2, self.n2, np.zeros_like(self.d2), self.length, 0 * self.d2, self.d2)
+        zero = np.zeros_like(self.d2)
+        strips = _strips(self.point, self.u2, self.n2, zero, self.length, zero, self.d2)
+        for along, normal, own, _, length in self._run_on():
+            strips += _strips(self.point, along, normal, zero - 2 * TIDY_MM, length, zero, own)
+        return strips
+
+    def trimmed_strips(self) -> list[Polygon]:
+        """What an edge cuts off a neighbour that moves further out than itself at an outward corner; this cuts
+        nothing of the polygon, which may be near again on the far side of the strip."""
+        strips = []
+        for along, normal, own, other, length in self._run_on():
+            back = np.full_like(length, -2 * TIDY_MM)
+            strips += _strips(
+                self.point, along, normal, back, length, np.minimum(other, 0), np.minimum(own, 2 * TIDY_MM)
+            )
+        return strips
+
+    def _run_on(self) -> Iterator[tuple[np.ndarray, ...]]:
+        """For both edges of each corner: direction past the corner, inward normal, own and other distance, and
+        the length to run on, 0 at inward corners and where the two meet too far off."""
         for past, along, normal, own, other in (
             (self.past_1, self.u1, self.n1, self.d1, self.d2),
             (self.past_2, -self.u2, self.n2, self.d2, self.d1),
         ):
             # a neighbour that moves out ends square to itself, a little behind the corner
             length = np.maximum(past, -np.minimum(other, 0) * self.sine)
-            length = np.where((self.sine > 0) & (past <= self.reach), length, 0)
-            back = np.full_like(length, -2 * TIDY_MM)
-            strips += _strips(self.point, along, normal, back, length, np.minimum(other, 0), own)
-        return strips
+            yield along, normal, own, other, np.where((self.sine > 0) & (past <= self.reach), length, 0)
+
+    def outward_reach(self) -> list[Polygon]:
+        """Where the edges that move outwards may bring the ring, generously."""
+        ends = np.stack([self.point, np.roll(self.point, -1, axis=0)], axis=1)
+        moved_out = self.d2 < 0
+        return list(shapely.buffer(shapely.linestrings(ends[moved_out]), -REACH * self.d2[moved_out] + TIDY_MM))
 
 
 def _strips(

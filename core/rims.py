@@ -18,8 +18,11 @@ CORNER_DEG = 35.0
 LOOK_MM = 5.0
 """How far from a vertex its turn is judged, and bends are averaged, so that a jagged mesh makes no confetti."""
 
-SHORTEST_RUN_MM = 8.0
-"""No joint is broken into parts shorter than this."""
+SHORTEST_SIDE_MM = 8.0
+"""A side between two corners that is shorter than this is no joint of its own."""
+
+SHORTEST_RUN_MM = 15.0
+"""A change of bend over less than this breaks no joint."""
 
 STEADY_DEG = 15.0
 """How far the bend may stray from the joint's mean before the joint is broken."""
@@ -180,7 +183,7 @@ def _between_corners(turn: np.ndarray, length: np.ndarray) -> list[tuple[int, in
     while len(cuts) > 2:
         part = np.add.reduceat(length, cuts[:-1])
         short = int(np.argmin(part))
-        if part[short] >= SHORTEST_RUN_MM:
+        if part[short] >= SHORTEST_SIDE_MM:
             break
         ends = [cut for cut in cuts[short : short + 2] if 0 < cut < len(length)]
         cuts.remove(min(ends, key=lambda cut: turn[cut - 1]))
@@ -204,7 +207,7 @@ def _steady_parts(bend: np.ndarray, length: np.ndarray, class_of: Callable[[floa
         gain = before[cuts] * after[cuts] * (mean_before - mean_after) ** 2
         best = int(np.argmax(gain))
         one, other = float(mean_before[best]), float(mean_after[best])
-        strays = np.abs(value - total[-1] / weight.sum()).max() > STEADY_DEG
+        strays = weight[np.abs(value - total[-1] / weight.sum()) > STEADY_DEG].sum() >= SHORTEST_RUN_MM
         changes = class_of(one) != class_of(other) and abs(one - other) > SAME_CLASS_DEG
         if not strays and not changes:
             return [(start, stop)]

@@ -1,0 +1,96 @@
+"""Shells of flat faces for the tests of joints, marks and build notes: every face a piece, flattened by its plane."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from foamwright.core.foam import eva
+from foamwright.core.joints import JointRun, both_outlines, joint_runs
+from foamwright.core.marks import place_notches, write_notes
+from foamwright.core.pattern import Pattern, PatternPiece
+from foamwright.core.pieces import Piece, cut_pieces
+from foamwright.core.settings import Settings
+from foamwright.core.shell import Shell
+
+
+@dataclass(frozen=True, eq=False)
+class Faceted:
+    """A shell cut along every edge, with flats and joints; `origin`, `axes` place each flat back on the shell."""
+
+    shell: Shell
+    settings: Settings
+    pieces: tuple[Piece, ...]
+    flats: tuple[np.ndarray, ...]
+    joints: tuple[JointRun, ...]
+    axes: tuple[np.ndarray, ...]
+
+    def in_space(self, number: int, ring: np.ndarray, depth: float) -> np.ndarray:
+        """Points (n, 2) of a piece's flat to (n, 3) mm, `depth` below its outside face."""
+        along, across, normal = self.axes[number]
+        base = self.shell.vertices[self.pieces[number].patch.shell_vertex] @ normal
+        return ring @ np.stack([along, across]) + (base.mean() - depth) * normal
+
+    def outlines(self, number: int) -> tuple[tuple[np.ndarray, ...], tuple[np.ndarray, ...]]:
+        return both_outlines(self.pieces[number], self.flats[number], self.joints)
+
+
+def faceted(mesh: tuple[np.ndarray, Sequence], thickness: float = 10.0, **choices: object) -> Faceted:
+    vertices, faces = mesh
+    bare = Shell.build(vertices, faces)
+    shell = bare.with_seams(np.ones(bare.edge_count, bool))
+    settings = Settings(stock=eva(thickness), **choices)
+    pieces, _ = cut_pieces(shell, settings)
+    axes = tuple(_axes(shell, piece) for piece in pieces)
+    flats = tuple(
+        shell.vertices[piece.patch.shell_vertex] @ axis[:2].T for piece, axis in zip(pieces, axes, strict=True)
+    )
+    return Faceted(shell, settings, pieces, flats, joint_runs(shell, pieces, flats, settings), axes)
+
+
+def pattern_of(cut: Faceted) -> Pattern:
+    """The shell as a finished pattern without sheets."""
+    finished = []
+    for number, (piece, flat) in enumerate(zip(cut.pieces, cut.flats, strict=True)):
+        outside, inside = cut.outlines(number)
+        notches = place_notches(piece, flat, cut.joints, cut.settings)
+        finished.append(
+            PatternPiece(
+                name=piece.name,
+                mate=piece.mate,
+                group=piece.group,
+                stock=piece.stock,
+                faces=piece.faces,
+                patch=piece.patch,
+                flat=flat,
+                stretch=np.ones((len(piece.patch.triangles), 2)),
+                outside_outline=outside,
+                inside_outline=inside,
+                folds=(),
+                notches=notches,
+                notes=write_notes(piece, flat, outside, cut.joints, (), notches),
+            )
+        )
+    piece_of_face = np.empty(cut.shell.face_count, int)
+    for number, piece in enumerate(cut.pieces):
+        piece_of_face[piece.faces] = number
+    return Pattern(cut.shell, piece_of_face, tuple(finished), cut.joints, (), ())
+
+
+def side_vectors(ring: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Middles, unit inward normals and lengths of the sides of a closed counter-clockwise ring (n + 1, 2)."""
+    step = np.diff(ring, axis=0)
+    length = np.linalg.norm(step, axis=1)
+    along = step / length[:, None]
+    return (ring[1:] + ring[:-1]) / 2, np.stack([-along[:, 1], along[:, 0]], axis=1), length
+
+
+def _axes(shell: Shell, piece: Piece) -> np.ndarray:
+    """(3, 3): two directions in the face's plane and its outward normal, right-handed."""
+    normal = shell.face_normal[piece.faces[0]]
+    ring = shell.face(int(piece.faces[0]))
+    along = shell.vertices[ring[1]] - shell.vertices[ring[0]]
+    along = along - normal * (along @ normal)
+    along /= np.linalg.norm(along)
+    return np.stack([along, np.cross(normal, along), normal])
