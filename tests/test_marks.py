@@ -1,0 +1,200 @@
+"""Notches that meet their twins, and words that stay on the piece and off each other."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+import solids
+from foamwright.core.folds import find_folds
+from foamwright.core.joints import both_outlines, joint_runs
+from foamwright.core.lettering import along_line, note_boxes
+from foamwright.core.marks import build_words, fold_words, joint_words, notch_count, place_notches, write_notes
+from foamwright.core.pieces import cut_pieces
+from foamwright.core.settings import Settings
+from foamwright.core.shell import Shell
+from planar_pieces import faceted, pattern_of
+from shapely import Polygon
+
+MESHES = {
+    "box": solids.box(240, 160, 100),
+    "dodecahedron": solids.dodecahedron(90),
+    "prism": solids.prism(5, 90, 200),
+    "small": solids.box(40, 24, 16),
+}
+
+
+def _boxes(notes) -> list[Polygon]:
+    return [note_boxes(n.lines, np.array([n.anchor]), np.array([n.angle]), n.height_mm)[0] for n in notes]
+
+
+def test_along_line_measures_by_length():
+    line = np.array([(0, 0), (10, 0), (10, 0), (10, 30)], float)
+    points, directions = along_line(line, np.array([0.0, 0.125, 0.5, 1.0]))
+    np.testing.assert_allclose(points, [(0, 0), (5, 0), (10, 10), (10, 30)])
+    np.testing.assert_allclose(directions, [(1, 0), (1, 0), (0, 1), (0, 1)])
+
+
+@pytest.mark.parametrize("mesh", MESHES.values(), ids=MESHES)
+def test_twin_notches_lie_at_equal_arc_length(mesh):
+    cut = faceted(mesh, 4.0)
+    notches = {
+        piece.name: place_notches(piece, flat, cut.joints, cut.settings)
+        for piece, flat in zip(cut.pieces, cut.flats, strict=True)
+    }
+    flat_of = {piece.name: flat for piece, flat in zip(cut.pieces, cut.flats, strict=True)}
+    for joint in cut.joints:
+        placed = []
+        for side in (joint.a, joint.b):
+            line = shapely.LineString(flat_of[side.piece][side.path])
+            own = [notch for notch in notches[side.piece] if notch.joint == joint.letter]
+            placed.append([(notch.label, line.project(shapely.Point(notch.point)) / line.length) for notch in own])
+            assert all(line.distance(shapely.Point(notch.point)) < 1e-9 for notch in own)
+        assert [label for label, _ in placed[0]] == [label for label, _ in placed[1]]
+        assert [part for _, part in placed[0]] == pytest.approx([part for _, part in placed[1]])
+        assert len(placed[0]) == notch_count(joint, cut.settings)
+
+
+def test_notches_are_counted_by_the_shorter_side():
+    (joint, *_) = faceted(solids.cube(100)).joints
+
+    def count(length: float, other: float, spacing: float = 50.0) -> int:
+        sides = {"a": replace(joint.a, length_mm=length), "b": replace(joint.b, length_mm=other)}
+        return notch_count(replace(joint, **sides), Settings(notch_spacing_mm=spacing))
+
+    assert [count(x, x + 1) for x in (10, 16, 60, 100, 260)] == [0, 1, 1, 2, 5]
+    assert count(400, 100) == 2
+
+
+@pytest.mark.parametrize("mesh", MESHES.values(), ids=MESHES)
+def test_notches_point_into_the_piece(mesh):
+    cut = faceted(mesh)
+    for piece, flat in zip(cut.pieces, cut.flats, strict=True):
+        face = Polygon(flat[piece.patch.loops[0]])
+        for notch in place_notches(piece, flat, cut.joints, cut.settings):
+            assert np.hypot(*notch.inward) == pytest.approx(1)
+            tip = np.array(notch.point) + 0.5 * np.array(notch.inward)
+            assert face.contains(shapely.Point(tip))
+
+
+def test_a_dart_has_twin_notches_on_one_piece():
+    vertices, faces = solids.flat_sheet(100, 60, 10, 6)
+    seams = [(33 + i, 34 + i) for i in range(6)]
+    shell = Shell.build(vertices, faces, seams=seams)
+    (piece,), _ = cut_pieces(shell, Settings())
+    flat = shell.vertices[piece.patch.shell_vertex][:, :2]
+    joints = joint_runs(shell, [piece], [flat], Settings())
+    one, other = place_notches(piece, flat, joints, Settings())
+    assert one.label == other.label == "A1"
+    assert np.array(one.inward) == pytest.approx(-np.array(other.inward))
+
+
+@pytest.mark.parametrize("rule", ["mitre", "butt", "one-sided"])
+@pytest.mark.parametrize("mesh", MESHES.values(), ids=MESHES)
+def test_every_piece_says_its_name_and_all_its_joints(mesh, rule):
+    pattern = pattern_of(faceted(mesh, 4.0, joint_rule=rule))
+    for piece in pattern.pieces:
+        names = [note for note in piece.notes if note.role == "name"]
+        assert [note.lines for note in names] == [(piece.name,)]
+        letters = sorted(note.lines[0].split()[0] for note in piece.notes if note.role == "joint")
+        wanted = [j.letter for j in pattern.joints for side in (j.a, j.b) if side.piece == piece.name]
+        assert letters == sorted(wanted)
+        assert all(2.0 <= note.height_mm <= 10.0 for note in piece.notes)
+
+
+@pytest.mark.parametrize("name", ["box", "dodecahedron", "prism"])
+def test_words_lie_on_the_piece_and_off_each_other_where_there_is_room(name):
+    pattern = pattern_of(faceted(MESHES[name], 4.0, joint_rule="mitre"))
+    for piece in pattern.pieces:
+        face = Polygon(piece.outside_outline[0])
+        boxes = _boxes(piece.notes)
+        marks = [
+            shapely.LineString([notch.point, np.array(notch.point) + 4 * np.array(notch.inward)])
+            for notch in piece.notches
+        ]
+        assert {note.role for note in piece.notes} == {"name", "joint", "build"}
+        for i, box in enumerate(boxes):
+            assert face.contains(box)
+            assert not any(box.intersects(other) for other in (*boxes[:i], *marks))
+        heights = [note.height_mm for note in piece.notes]
+        assert heights[0] == max(heights)
+
+
+def test_joint_words_lie_along_their_edge():
+    cut = faceted(MESHES["prism"], 4.0)
+    pattern = pattern_of(cut)
+    for piece in pattern.pieces:
+        for note in (note for note in piece.notes if note.role == "joint"):
+            joint = next(j for j in pattern.joints if j.letter == note.lines[0].split()[0])
+            side = joint.a if joint.a.piece == piece.name else joint.b
+            line = shapely.LineString(piece.flat[side.path])
+            start, end = piece.flat[side.path[[0, -1]]]
+            along = (end - start) / np.linalg.norm(end - start)
+            assert abs(np.cos(note.angle) * along[1] - np.sin(note.angle) * along[0]) < 1e-9
+            others = [
+                shapely.LineString(piece.flat[s.path])
+                for j in pattern.joints
+                for s in (j.a, j.b)
+                if s.piece == piece.name
+            ]
+            anchor = shapely.Point(note.anchor)
+            assert line.distance(anchor) == pytest.approx(min(other.distance(anchor) for other in others))
+
+
+def test_what_joints_say():
+    (joint, *_) = faceted(solids.cube(100), joint_rule="mitre").joints
+    other = joint.b.piece
+    assert joint_words(joint, joint.a)[0] == (f"A  to {other}  mitre 45 deg",)
+    valley = replace(joint, a=replace(joint.a, bevel_deg=-20.0))
+    assert joint_words(valley, valley.a)[1] == (f"A  to {other}", "mitre 20 deg, inside longer")
+    butt = replace(joint, rule="butt")
+    assert joint_words(butt, butt.b)[0] == (f"A  to {joint.a.piece}  butt",)
+    one_sided = replace(joint, rule="one-sided", a=replace(joint.a, bevel_deg=25.0), b=replace(joint.b, bevel_deg=0.0))
+    assert "one-sided 25 deg" in joint_words(one_sided, one_sided.a)[0][0]
+    assert "square" in joint_words(one_sided, one_sided.b)[0][0]
+    dart = replace(joint, b=replace(joint.b, piece=joint.a.piece))
+    assert "closes on itself" in joint_words(dart, dart.a)[0][0]
+    assert joint_words(joint, joint.a)[-1] == ("A",)
+
+
+def _folded_sheet(bend_deg: float):
+    bend = np.radians(bend_deg)
+    x, z = [0, 90, 90 + 90 * np.cos(bend)], [0, 0, -90 * np.sin(bend)]
+    points = np.stack([np.tile(x, (2, 1)), [[0] * 3, [120] * 3], np.tile(z, (2, 1))], axis=-1)
+    shell, settings = Shell.build(*solids.grid(points.astype(float))), Settings()
+    (piece,), _ = cut_pieces(shell, settings)
+    around = shell.vertices[piece.patch.shell_vertex]
+    flat = np.stack([np.where(np.abs(around[:, 0]) < 91, around[:, 0], 0), around[:, 1]], axis=1)
+    far = around[:, 0] > 91
+    flat[far, 0] = 180.0
+    return piece, flat, find_folds(shell, piece, settings)
+
+
+def test_what_folds_say_and_where():
+    for bend, words in ((60.0, "V-groove 4 mm deep, 4.6 mm wide, bends 60 deg out"), (-60.0, "score 2.5 mm deep")):
+        piece, flat, folds = _folded_sheet(bend)
+        outside, _ = both_outlines(piece, flat, ())
+        notes = write_notes(piece, flat, outside, (), folds)
+        (note,) = [note for note in notes if note.role == "fold"]
+        assert note.lines[0].startswith(words)
+        if bend < 0:
+            assert note.lines[0].endswith("opens 2.9 mm, fill")
+        (box,) = _boxes([note])
+        line = shapely.LineString(flat[folds[0].path])
+        assert 0.5 < line.distance(box) < 8
+        assert note.angle % np.pi == pytest.approx(np.pi / 2)
+        assert fold_words(folds[0])[-1][0] in note.lines[0]
+
+
+def test_build_words_name_mate_group_stock_and_face():
+    (piece, *_) = faceted(solids.box()).pieces
+    paired = replace(piece, mate="cheek R", group="head")
+    assert build_words(paired)[0] == ("mirrors cheek R", "group head", "EVA 10 mm", "outside face up")
+    assert build_words(replace(piece, mate=None, group="head"))[1] == ("group head, EVA 10 mm, outside face up",)
+
+
+def test_the_same_piece_gets_the_same_words():
+    one, other = (pattern_of(faceted(MESHES["dodecahedron"])) for _ in range(2))
+    assert [piece.notes for piece in one.pieces] == [piece.notes for piece in other.pieces]
