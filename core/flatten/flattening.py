@@ -15,12 +15,12 @@ from .start import first_flat
 from .strain import area_quantile, log_strain, stretches
 
 CEILINGS_LOOSE = ((0.8, 16.0), (0.8, 16.0))
-CEILINGS_HELD = ((0.9, 4.0),)
+CEILINGS_HELD = ((1.0, 3.0),)
 """Rounds of the soft ceiling: its level as a part of the strain that 99 % of a piece's area keeps to, and its
 power. A piece alone is pressed to near the least worst strain there is; pieces that share seams are pressed
 gently, because mean strain is what moves the glued-up shape."""
-CEILING_FLOOR = 1e-3
-"""Strain of a tenth of a percent cannot be seen in foam; no need to press below it."""
+CEILING_FLOOR = 0.02
+"""Strain of two percent is nothing to foam; pressing below it would only raise the mean."""
 EXACT = 1e-7
 """Logarithmic strain under which a patch counts as unfolded exactly."""
 
@@ -67,21 +67,20 @@ def flatten_surfaces(
     flats = []
     for number, surface in enumerate(surfaces):
         yield Progress("Laying pieces flat", number / len(surfaces))
-        flats.append(_flatten_alone(surface, squeeze_cost))
+        flats.append((yield from _flatten_alone(surface, squeeze_cost)))
     if len(glued) and seam_priority > 0:
-        yield Progress("Matching seams", 0.0)
-        return _match_seams(surfaces, flats, glued, seam_priority, squeeze_cost)
+        return (yield from _match_seams(surfaces, flats, glued, seam_priority, squeeze_cost))
     for number, surface in enumerate(surfaces):
-        yield Progress("Lowering the worst strain", number / len(surfaces))
-        flats[number] = _lower_worst([surface], flats[number], surface.solver(), squeeze_cost, CEILINGS_LOOSE)
+        solver = surface.solver()
+        flats[number] = yield from _lower_worst([surface], flats[number], solver, squeeze_cost, CEILINGS_LOOSE)
     return flats
 
 
-def _flatten_alone(surface: Surface, squeeze_cost: float) -> np.ndarray:
+def _flatten_alone(surface: Surface, squeeze_cost: float) -> Steps[np.ndarray]:
     flat = first_flat(surface.triangles, surface.corners, surface.loops, surface.vertex_count)
     if log_strain(stretches(flat, surface.triangles, surface.rest)).max() <= EXACT:
         return flat
-    return surface.solver().minimise(flat, squeeze_cost)
+    return (yield from surface.solver().minimise(flat, squeeze_cost))
 
 
 def _match_seams(
@@ -90,7 +89,7 @@ def _match_seams(
     glued: np.ndarray,
     seam_priority: float,
     squeeze_cost: float,
-) -> list[np.ndarray]:
+) -> Steps[list[np.ndarray]]:
     first = first_vertices([surface.vertex_count for surface in surfaces])
     triangles = np.concatenate([surface.triangles + start for surface, start in zip(surfaces, first, strict=False)])
     rest = RestTriangles.from_corners(np.concatenate([surface.corners for surface in surfaces]))
@@ -98,8 +97,8 @@ def _match_seams(
     seams = Seams(glued, np.zeros(len(glued)))
     seams.target = (1 - seam_priority) * seams.gaps(flat)
     solver = NewtonSolver(triangles, rest, len(flat), seams)
-    flat = solver.minimise(flat, squeeze_cost)
-    flat = _lower_worst(surfaces, flat, solver, squeeze_cost, CEILINGS_HELD)
+    flat = yield from solver.minimise(flat, squeeze_cost, stage="Matching seams")
+    flat = yield from _lower_worst(surfaces, flat, solver, squeeze_cost, CEILINGS_HELD)
     return np.split(flat, first[1:-1])
 
 
@@ -109,7 +108,7 @@ def _lower_worst(
     solver: NewtonSolver,
     squeeze_cost: float,
     ceilings: Sequence[tuple[float, float]],
-) -> np.ndarray:
+) -> Steps[np.ndarray]:
     """Press every surface's worst strain down with a soft ceiling of its own."""
     of_surface = np.split(
         np.arange(len(solver.triangles)), np.cumsum([len(surface.triangles) for surface in surfaces])[:-1]
@@ -120,5 +119,6 @@ def _lower_worst(
         if typical.max() <= CEILING_FLOOR:
             return flat
         level = np.repeat(np.maximum(part * typical, CEILING_FLOOR), [len(own) for own in of_surface])
-        flat = solver.minimise(flat, squeeze_cost, Ceiling(level[:, None], power))
+        ceiling = Ceiling(level[:, None], power)
+        flat = yield from solver.minimise(flat, squeeze_cost, ceiling, "Lowering the worst strain")
     return flat

@@ -8,9 +8,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..progress import Progress, Steps
 from .energy import Ceiling, RestTriangles, StrainEnergy
 from .system import StepSystem
 
+TOLERANCE = 1e-5
+MOST_STEPS = 80
+USUAL_STEPS = 8
 SEAM_STIFFNESS = 30.0
 """Penalty of a seam over the stiffness of the foam beside it: more needs fewer rounds and worse numbers."""
 SEAM_TOLERANCE = 1e-3
@@ -125,14 +129,14 @@ class NewtonSolver:
         flat: np.ndarray,
         squeeze_cost: float = 1.0,
         ceiling: Ceiling | None = None,
-        tolerance: float = 1e-5,
-        most_steps: int = 80,
-    ) -> np.ndarray:
-        """(v, 2) mm near the minimum: the next step would lower the energy by under `tolerance` of itself,
-        and seams miss their targets by under SEAM_TOLERANCE mm."""
+        stage: str = "Laying pieces flat",
+    ) -> Steps[np.ndarray]:
+        """(v, 2) mm near the minimum: the next step would lower the energy by under TOLERANCE of itself,
+        and seams miss their targets by under SEAM_TOLERANCE mm. Yields `Progress` once a step."""
         energy = StrainEnergy(self.triangles, self.rest, squeeze_cost, ceiling)
         floor = 1e-16 * self.rest.area.sum()
-        for step_number in range(most_steps):
+        for step_number in range(MOST_STEPS):
+            yield Progress(stage, step_number / (step_number + USUAL_STEPS))
             value, slope, curve = energy.derivatives(flat)
             elements, gradient = [curve], np.zeros_like(flat)
             _add_at(gradient, self.triangles, slope)
@@ -148,7 +152,7 @@ class NewtonSolver:
             self.steps += 1
             promise = -float((step * gradient).sum())
             flat = self._walk(energy, flat, step, value, promise)
-            settled = promise <= tolerance * strain_value + floor
+            settled = promise <= TOLERANCE * strain_value + floor
             if self.seams is None:
                 if settled:
                     break
