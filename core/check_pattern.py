@@ -69,22 +69,29 @@ def _deep_grooves(piece: PatternPiece) -> Iterator[Finding]:
 
 
 def _bevels(pattern: Pattern, settings: Settings) -> Iterator[Finding]:
-    for joint in pattern.joints:
-        for side in (joint.a, joint.b):
-            if abs(side.bevel_deg) > settings.heavy_bevel_deg:
-                faces = np.unique(pattern.shell.edge_faces[joint.edges])
-                own = [f for f in faces[faces >= 0] if pattern.pieces[pattern.piece_of_face[f]].name == side.piece]
-                yield Finding(
-                    "heavy-bevel",
-                    "warn",
-                    f"Joint {joint.letter}: piece {side.piece} needs a bevel of {abs(side.bevel_deg):.0f}°, "
-                    f"over the limit of {settings.heavy_bevel_deg:.0f}°.",
-                    "Share the bend as a mitre, or add a narrow piece between the two; a blade slips easily at such "
-                    "an angle, so cut away from yourself in several passes.",
-                    piece=side.piece,
-                    edges=numbers(joint.edges),
-                    faces=tuple(int(f) for f in own),
-                )
+    for number, piece in enumerate(pattern.pieces):
+        heavy = [
+            (joint, abs(side.bevel_deg))
+            for joint in pattern.joints
+            for side in (joint.a, joint.b)
+            if side.piece == piece.name and abs(side.bevel_deg) > settings.heavy_bevel_deg
+        ]
+        if not heavy:
+            continue
+        letters = list(dict.fromkeys(joint.letter for joint, _ in heavy))
+        edges = np.unique(np.concatenate([joint.edges for joint, _ in heavy]))
+        faces = np.unique(pattern.shell.edge_faces[edges])
+        yield Finding(
+            "heavy-bevel",
+            "warn",
+            f"Piece {piece.name} needs bevels of up to {max(bevel for _, bevel in heavy):.1f}°, over the limit of "
+            f"{settings.heavy_bevel_deg:.1f}°, at joint{'s' if len(letters) > 1 else ''} {', '.join(letters)}.",
+            "Share the bend as a mitre, or add a narrow piece between the two; a blade slips easily at such an "
+            "angle, so cut away from yourself in several passes.",
+            piece=piece.name,
+            edges=numbers(edges),
+            faces=numbers(faces[(faces >= 0) & (pattern.piece_of_face[faces] == number)]),
+        )
 
 
 def _butts(pattern: Pattern) -> Iterator[Finding]:

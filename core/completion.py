@@ -23,6 +23,14 @@ log(a / sin a) for a cap of angular radius a (Milnor, A Problem in Cartography, 
 TURN_SHARE = 0.95
 """Part of the area that must keep to the limit: a noisy scan always has some faces that look elsewhere."""
 
+POINT = 0.6
+"""rad, angle defect of a vertex around which faces must stretch by a tenth (1 / (1 - 0.6 / 2 pi)) to lie flat;
+they count among those that do not keep to the limit."""
+
+RING_TURNING = -2 * np.pi / 1.2
+"""rad, a ring whose hole turns less to the right is a funnel: laid flat whole, one rim would stretch or squeeze
+by more than a tenth more than the other; it is slit."""
+
 DEVELOPABLE = 0.3
 """rad, angle defects inside a piece, added up without sign, that flat foam takes up wherever they are."""
 
@@ -150,22 +158,29 @@ class Completion:
     # --- the state of one piece ----------------------------------------------------------------
 
     def _is_bounded(self, faces: np.ndarray, seam: np.ndarray, limit: float) -> bool:
-        """Whether most of a piece looks one way, or hardly any of it is curved in two directions."""
-        vector = self.shell.face_vector[faces]
+        """Whether most of a piece looks one way without a point in it, or hardly any of it curves both ways."""
+        if not np.isfinite(limit):
+            return True
+        shell = self.shell
+        # a vertex is free to open up where two cuts or a rim meet it
+        cuts = np.bincount(shell.edges[seam | ~self.inner].ravel(), minlength=len(self.defect))
+        held = np.where(cuts < 2, self.defect, 0.0)
+        within = np.zeros(shell.face_count, bool)
+        within[faces] = True
+        corner = np.flatnonzero(within[shell.corner_face])
+        vertex = shell.corner_vertex[corner]
+        if held[np.unique(vertex)].sum() <= DEVELOPABLE:
+            return True
+        within[shell.corner_face[corner[held[vertex] > POINT]]] = False
+        vector, area = shell.face_vector[faces], shell.face_area[faces]
         mean = vector.sum(axis=0)
         along = vector @ (mean / (np.linalg.norm(mean) or 1.0))
-        area = self.shell.face_area[faces]
-        if not np.isfinite(limit) or area[along >= area * np.cos(min(limit, np.pi))].sum() >= TURN_SHARE * area.sum():
-            return True
-        # a vertex is free to open up where two cuts or a rim meet it
-        ends = self.shell.edges[seam | ~self.inner]
-        free = np.bincount(ends.ravel(), minlength=len(self.defect)) >= 2
-        vertices = np.unique(self.shell.corner_vertex[np.isin(self.shell.corner_face, faces)])
-        return bool(self.defect[vertices[~free[vertices]]].sum() <= DEVELOPABLE)
+        keeps = within[faces] & (along >= area * np.cos(min(limit, np.pi)))
+        return bool(area[keeps].sum() >= TURN_SHARE * area.sum())
 
     def _missing_cut(self, faces: np.ndarray, seam: np.ndarray) -> MissingCut | None:
         live = self.shell.with_seams(seam)
-        return missing_cut(live, cut_patch(live, faces))
+        return missing_cut(live, cut_patch(live, faces), RING_TURNING)
 
     def _links(self, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Neighbours within `faces` across uncut edges: positions of the two and the edge, (e,) int each."""

@@ -14,8 +14,8 @@ from .patch import Patch
 from .shell import Shell
 
 HOLE_TURNING = -np.pi
-"""A rim turns by 2 pi around a flat disk, 0 around a sleeve, -2 pi around a hole in a flat sheet; half way
-between sleeve and hole (a cone of 60 degrees) is where opening the ring strains less than keeping it whole."""
+"""A rim turns by 2 pi around a flat disk, 0 around a sleeve, -2 pi around a hole in a flat sheet. Half way
+between sleeve and hole, a funnel of 60 degrees, is the most that a maker might wish to keep whole."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,10 +32,11 @@ def rim_turning(shell: Shell, patch: Patch) -> np.ndarray:
     return np.array([defect[loop].sum() for loop in patch.loops])
 
 
-def missing_cut(shell: Shell, patch: Patch) -> MissingCut | None:
+def missing_cut(shell: Shell, patch: Patch, hole_turning: float = HOLE_TURNING) -> MissingCut | None:
     """None for a disk, with or without holes; otherwise the shortest of the cuts that open the patch.
 
-    Following the advice again and again always ends in a disk.
+    hole_turning : rad, a rim that turns by less is a hole and may stay. Following the advice again and again
+    always ends in a disk.
     """
     if _handles(patch):
         reason = "runs round a handle, as a ring does; mark a seam around it"
@@ -46,7 +47,7 @@ def missing_cut(shell: Shell, patch: Patch) -> MissingCut | None:
     if len(patch.loops) == 1:
         return None
     turning = rim_turning(shell, patch)
-    rims = np.flatnonzero(turning >= HOLE_TURNING)
+    rims = np.flatnonzero(turning >= hole_turning)
     if len(rims) == 1:
         return None
     if len(rims):

@@ -180,6 +180,11 @@ def frustum_patch(
     return grid(np.stack([r * np.cos(a), r * np.sin(a), height * up], axis=-1))
 
 
+def funnel(base_radius: float = 50.0, top_radius: float = 30.0, height: float = 80.0, n_around: int = 48) -> Mesh:
+    """A whole frustum about z without its ends."""
+    return _wrapped(frustum_patch(base_radius, top_radius, height, 2 * np.pi, n_around, 4)[0], n_around, 4)
+
+
 def saddle(size: float = 100.0, n: int = 10, height: float = 20.0) -> Mesh:
     """z = height (x^2 - y^2) / (size/2)^2 over a square of side `size`."""
     x, y = np.meshgrid(np.linspace(-1, 1, n + 1), np.linspace(-1, 1, n + 1))

@@ -293,6 +293,9 @@ def test_heavy_bevel_names_its_side():
     pattern = _pattern(joints=[_joint(bevel_a=10, bevel_b=-50)])
     (finding,) = examine_pattern(pattern, Settings())
     assert (finding.kind, finding.piece, finding.faces) == ("heavy-bevel", "right", (2,))
+    assert "up to 50.0°" in finding.message
+    assert "at joint A." in finding.message
+    assert finding.edges == tuple(np.flatnonzero(pattern.shell.seam))
     assert examine_pattern(pattern, replace(Settings(), heavy_bevel_deg=60)) == ()
 
 

@@ -160,22 +160,13 @@ def test_turning_of_rims():
     assert rim_turning(sleeve, cut_patch(sleeve, np.arange(sleeve.face_count))) == pytest.approx([0, 0], abs=1e-9)
 
 
-def _ring(base_radius, top_radius, height, n=48):
-    vertices, faces = solids.frustum_patch(base_radius, top_radius, height, 2 * np.pi, n, 3)
-    keep = np.arange(len(vertices)).reshape(4, n + 1)
-    number = np.empty(len(vertices), int)
-    number[keep[:, :n]] = np.arange(4 * n).reshape(4, n)
-    number[keep[:, n]] = number[keep[:, 0]]
-    return vertices[keep[:, :n].ravel()], [[int(number[v]) for v in face] for face in faces]
-
-
 def test_a_flat_ring_is_a_piece_with_a_hole_and_a_steep_one_is_a_tube():
     for height, flat in ((0, True), (8, True), (40, False), (80, False)):
-        shell = Shell.build(*_ring(50, 30, height))
+        shell = Shell.build(*solids.funnel(50, 30, height))
         missing = missing_cut(shell, cut_patch(shell, np.arange(shell.face_count)))
         assert (missing is None) == flat
     b = np.arctan2(20, 40)
-    shell = Shell.build(*_ring(50, 30, 40, 400))
+    shell = Shell.build(*solids.funnel(50, 30, 40, 400))
     turning = np.sort(rim_turning(shell, cut_patch(shell, np.arange(shell.face_count))))
     assert turning == pytest.approx([-2 * np.pi * np.sin(b), 2 * np.pi * np.sin(b)], abs=1e-3)
 
