@@ -212,7 +212,7 @@ class FoamwrightSettings(bpy.types.PropertyGroup):
             _typed(self.cold_limit_percent) / 100,
             _typed(self.hot_limit_percent) / 100,
         )
-        choices = {piece.name: piece.to_core(stock, self.foam_name) for piece in pieces}
+        choices = {piece.name: piece.to_core(stock, self.foam_name) for piece in pieces if piece.has_choice}
         return Settings(
             stock=stock,
             pieces=MappingProxyType(choices),
@@ -249,6 +249,10 @@ class FoamwrightPiece(bpy.types.PropertyGroup):
     is_flat: BoolProperty(description="It has been laid flat, so that its strain is known")
     pull_percent: FloatProperty(name="Pulled", description="Largest pull of the foam")
     squeeze_percent: FloatProperty(name="Squeezed", description="Largest squeeze of the foam")
+
+    @property
+    def has_choice(self) -> bool:
+        return self.thickness_mm > 0 or bool(self.group)
 
     def to_core(self, stock: Stock, foam_name: str) -> PieceChoice:
         own = None

@@ -20,7 +20,9 @@ def throwaway_scene() -> Iterator[bpy.types.Scene]:
     finally:
         # not in one batch: only this way does Blender go back to the maker's scene if it stands in this one
         bpy.data.scenes.remove(scene)
-        bpy.data.batch_remove([block for kind in _KINDS for block in getattr(bpy.data, kind) if block not in before[kind]])
+        bpy.data.batch_remove(
+            [block for kind in _KINDS for block in getattr(bpy.data, kind) if block not in before[kind]]
+        )
 
 
 def place(scene: bpy.types.Scene, name: str, data: bpy.types.ID, material: bpy.types.Material) -> bpy.types.Object:

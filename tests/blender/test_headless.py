@@ -1,0 +1,124 @@
+import json
+import math
+
+import bpy
+import pytest
+
+SIDES = 16
+
+
+@pytest.fixture
+def headless(module):
+    return module("addon.headless")
+
+
+@pytest.fixture
+def cuff(tmp_path):
+    """An OBJ file of an open sleeve, 120 mm wide and 90 mm high, its numbers in mm; no seams."""
+    ring = [(60 * math.cos(2 * math.pi * i / SIDES), 60 * math.sin(2 * math.pi * i / SIDES)) for i in range(SIDES)]
+    lines = [f"v {x:.4f} {z} {-y:.4f}" for z in (0, 90) for x, y in ring]
+    lines += [f"f {i + 1} {(i + 1) % SIDES + 1} {(i + 1) % SIDES + SIDES + 1} {i + SIDES + 1}" for i in range(SIDES)]
+    path = tmp_path / "cuff.obj"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
+def flat_area(piece):
+    """mm^2, the sum of the triangles on the flat."""
+    points = piece["flat"]["vertices"]
+    area = 0.0
+    for i, j, k in piece["flat"]["triangles"]:
+        (ax, ay), (bx, by), (cx, cy) = points[i], points[j], points[k]
+        area += ((bx - ax) * (cy - ay) - (cx - ax) * (by - ay)) / 2
+    return area
+
+
+def largest_mm(obj):
+    return 1000 * max(obj.dimensions)
+
+
+def test_a_file_in_millimetres_becomes_templates(cuff, folder, headless, capfd):
+    headless.run(cuff, folder, kinds={"JSON", "SUMMARY"})
+    told = capfd.readouterr().out
+    assert "taken for millimetres" in told
+    assert all(stage in told for stage in ("import", "seams", "flatten", "write Pattern"))
+    document = json.loads((folder / "pattern.json").read_text(encoding="utf-8"))
+    # the middle of the foam is a regular polygon whose sides lie 2.5 mm further in than the model's
+    in_radius = 60 * math.cos(math.pi / SIDES) - 2.5
+    width = 2 * SIDES * in_radius * math.tan(math.pi / SIDES)
+    assert sum(map(flat_area, document["pieces"])) == pytest.approx(width * 90, rel=1e-4)
+    assert (folder / "summary.pdf").exists()
+
+
+def test_the_size_can_be_said(cuff, headless):
+    shell = headless.import_shell(cuff)
+    headless.bring_to_size(shell, 240)
+    assert largest_mm(shell) == pytest.approx(240, rel=1e-5)
+
+
+def test_a_size_that_nobody_wears_is_changed_and_told(headless, capfd):
+    shell = headless.import_shell("monkey")
+    headless.bring_to_size(shell, None)
+    assert largest_mm(shell) == pytest.approx(300, rel=1e-5)
+    assert "give --size" in capfd.readouterr().out
+
+
+def test_a_size_that_is_worn_is_left(headless, capfd):
+    shell = headless.import_shell("monkey")
+    shell.scale = (0.1, 0.1, 0.1)
+    headless.bring_to_size(shell, None)
+    assert largest_mm(shell) == pytest.approx(273.4, abs=0.1)
+    assert "scaled" not in capfd.readouterr().out
+
+
+@pytest.mark.parametrize("suffix", [".obj", ".stl", ".ply", ".glb", ".usdc", ".fbx", ".blend"])
+def test_what_blender_exports_comes_back_whole(box, tmp_path, headless, suffix):
+    box()
+    path = tmp_path / f"crate{suffix}"
+    exporters = {
+        ".obj": lambda: bpy.ops.wm.obj_export(filepath=str(path)),
+        ".stl": lambda: bpy.ops.wm.stl_export(filepath=str(path)),
+        ".ply": lambda: bpy.ops.wm.ply_export(filepath=str(path)),
+        ".glb": lambda: bpy.ops.export_scene.gltf(filepath=str(path)),
+        ".usdc": lambda: bpy.ops.wm.usd_export(filepath=str(path)),
+        ".fbx": lambda: bpy.ops.export_scene.fbx(filepath=str(path)),
+        ".blend": lambda: bpy.ops.wm.save_as_mainfile(filepath=str(path), copy=True),
+    }
+    exporters[suffix]()
+    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+    shell = headless.import_shell(path)
+    assert shell.name == "crate"
+    assert bpy.context.object == shell
+    assert shell.parent is None
+    assert len(shell.data.vertices) == 8
+    bpy.context.view_layer.update()
+    assert sorted(1000 * side for side in shell.dimensions) == pytest.approx([60, 90, 120], rel=1e-4)
+
+
+def test_several_meshes_become_one(box, tmp_path, headless):
+    box(name="one")
+    box(name="two").location.x = 0.5
+    bpy.ops.wm.obj_export(filepath=str(tmp_path / "two.obj"))
+    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+    shell = headless.import_shell(tmp_path / "two.obj")
+    assert len(shell.data.vertices) == 16
+    assert len(bpy.data.objects) == 1
+
+
+def test_the_command_says_what_is_wrong_and_fails(tmp_path, folder, headless, capfd):
+    (tmp_path / "note.txt").write_text("no model", encoding="utf-8")
+    for name, words in (("missing.obj", "There is no file"), ("note.txt", "cannot be imported; convert it")):
+        assert headless.main([str(tmp_path / name), "--out", str(folder)]) == 1
+        assert words in capfd.readouterr().err
+    assert not folder.exists()
+
+
+def test_the_command_passes_its_options_on(cuff, folder, headless, module, monkeypatch):
+    writers = module("addon.writers")
+    monkeypatch.setattr(writers, "KINDS", tuple(kind for kind in writers.KINDS if kind.key == "JSON"))
+    arguments = [str(cuff), "--out", str(folder), "--thickness", "4", "--seams", "all", "--size", "150"]
+    assert headless.main(arguments) == 0
+    document = json.loads((folder / "pattern.json").read_text(encoding="utf-8"))
+    assert {piece["stock"]["thickness_mm"] for piece in document["pieces"]} == {4}
+    axes = zip(*document["shell"]["vertices"], strict=True)
+    assert max(max(axis) - min(axis) for axis in axes) == pytest.approx(150, rel=1e-4)
