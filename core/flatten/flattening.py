@@ -10,7 +10,7 @@ import numpy as np
 
 from ..progress import Progress, Steps
 from .energy import Ceiling, RestTriangles
-from .solver import NewtonSolver, Seams
+from .solver import ROUGH, NewtonSolver, Seams
 from .start import first_flat
 from .strain import area_quantile, log_strain, stretches
 
@@ -80,7 +80,7 @@ def _flatten_alone(surface: Surface, squeeze_cost: float) -> Steps[np.ndarray]:
     flat = first_flat(surface.triangles, surface.corners, surface.loops, surface.vertex_count)
     if log_strain(stretches(flat, surface.triangles, surface.rest)).max() <= EXACT:
         return flat
-    return (yield from surface.solver().minimise(flat, squeeze_cost))
+    return (yield from surface.solver().minimise(flat, squeeze_cost, tolerance=ROUGH))
 
 
 def _match_seams(
@@ -97,7 +97,7 @@ def _match_seams(
     seams = Seams(glued, np.zeros(len(glued)))
     seams.target = (1 - seam_priority) * seams.gaps(flat)
     solver = NewtonSolver(triangles, rest, len(flat), seams)
-    flat = yield from solver.minimise(flat, squeeze_cost, stage="Matching seams")
+    flat = yield from solver.minimise(flat, squeeze_cost, stage="Matching seams", tolerance=ROUGH)
     flat = yield from _lower_worst(surfaces, flat, solver, squeeze_cost, CEILINGS_HELD)
     return np.split(flat, first[1:-1])
 
@@ -117,7 +117,7 @@ def _lower_worst(
         strain = log_strain(stretches(flat, solver.triangles, solver.rest))
         typical = np.array([area_quantile(strain[own], solver.rest.area[own], 0.99) for own in of_surface])
         if typical.max() <= CEILING_FLOOR:
-            return flat
+            return (yield from solver.minimise(flat, squeeze_cost))
         level = np.repeat(np.maximum(part * typical, CEILING_FLOOR), [len(own) for own in of_surface])
         ceiling = Ceiling(level[:, None], power)
         flat = yield from solver.minimise(flat, squeeze_cost, ceiling, "Lowering the worst strain")

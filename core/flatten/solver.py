@@ -13,6 +13,8 @@ from .energy import Ceiling, RestTriangles, StrainEnergy
 from .system import StepSystem
 
 TOLERANCE = 1e-5
+ROUGH = 1e-2
+"""Tolerances of a last stage, and of one that only prepares the next."""
 MOST_STEPS = 80
 USUAL_STEPS = 8
 SEAM_STIFFNESS = 30.0
@@ -130,8 +132,9 @@ class NewtonSolver:
         squeeze_cost: float = 1.0,
         ceiling: Ceiling | None = None,
         stage: str = "Laying pieces flat",
+        tolerance: float = TOLERANCE,
     ) -> Steps[np.ndarray]:
-        """(v, 2) mm near the minimum: the next step would lower the energy by under TOLERANCE of itself,
+        """(v, 2) mm near the minimum: the next step would lower the energy by under `tolerance` of itself,
         and seams miss their targets by under SEAM_TOLERANCE mm. Yields `Progress` once a step."""
         energy = StrainEnergy(self.triangles, self.rest, squeeze_cost, ceiling)
         floor = 1e-16 * self.rest.area.sum()
@@ -152,7 +155,7 @@ class NewtonSolver:
             self.steps += 1
             promise = -float((step * gradient).sum())
             flat = self._walk(energy, flat, step, value, promise)
-            settled = promise <= TOLERANCE * strain_value + floor
+            settled = promise <= tolerance * strain_value + floor
             if self.seams is None:
                 if settled:
                     break

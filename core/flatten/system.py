@@ -6,7 +6,7 @@ import numpy as np
 from scipy.sparse import csc_array
 from scipy.sparse.linalg import LinearOperator, SuperLU, cg, splu
 
-EXACT_UNKNOWNS = 6_000
+EXACT_UNKNOWNS = 30_000
 """Systems up to this size are factored afresh each time: that costs less than a few rounds of iteration."""
 MOST_ROUNDS = 15
 """Rounds of iteration on an old factorisation before a new one is worth its price."""
