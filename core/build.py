@@ -165,7 +165,9 @@ def _grown(sizes: dict[str, float], joints: Sequence[tuple[JointRun, str, str]],
         # the first of equals, so the larger part
         name = max(waiting, key=lambda part: sum(joint.a.length_mm for joint in touching[part]))
         if touching[name]:
-            yield GlueStep(f"{words} {name}", tuple(joint.letter for joint in touching[name]))
+            others = dict.fromkeys(b if a == name else a for joint, a, b in joints if joint in touching[name])
+            letters = tuple(joint.letter for joint in touching[name])
+            yield GlueStep(f"{words} {name} to {' and '.join(others)}", letters)
         del waiting[name]
         together.add(name)
 

@@ -8,10 +8,11 @@ from string import ascii_uppercase
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.polygon import orient
 
-from .outline import offset_ring, parts_of
+from .outline import GRID_MM, offset_ring, parts_of
 from .pieces import Piece
 from .rims import RimSteps, joint_chains
 from .settings import Settings
@@ -157,7 +158,7 @@ def inside_parts(piece: Piece | PatternPiece, flat: np.ndarray, joints: Sequence
         # ring is the one that led to its point i
         ring, outward = flat[piece.patch.loops[hole]][::-1], -np.roll(inward[hole][::-1], -1)
         for filled in _moved(ring, outward):
-            parts = [rest for part in parts for rest in parts_of(part.difference(filled))]
+            parts = [rest for part in parts for rest in parts_of(shapely.difference(part, filled, grid_size=GRID_MM))]
     return sorted((orient(part) for part in parts), key=lambda part: -part.area)
 
 

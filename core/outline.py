@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString, MultiPolygon, Polygon
+from shapely.geometry import LinearRing, LineString, MultiPolygon, Polygon
 from shapely.geometry.polygon import orient
 
 REACH = 3.0
@@ -16,6 +16,13 @@ REACH = 3.0
 
 TIDY_MM = 1e-3
 """Below what a knife or a printer can show: wiggles under this are smoothed out of the result."""
+
+HAIR_MM = 2e-4
+"""What cutting shapes are smaller than what they cut away, so that they do not touch a right result."""
+
+GRID_MM = 1e-6
+"""Overlays are computed on this grid: without one, GEOS 3.13 at times loses a polygon whose sides lie on those
+of the other."""
 
 SPECK_MM2 = 0.01
 """Parts smaller than this are rounding, not foam."""
@@ -34,19 +41,23 @@ def offset_ring(ring: np.ndarray, inward: np.ndarray) -> list[Polygon]:
     that closes is filled.
     """
     length = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
-    real = length > TIDY_MM / 10
+    real = length > HAIR_MM
     if real.sum() < 3:
         return []
     corners = _Corners.of(ring[real], inward[real])
     left, whole = _wound_around(corners.moved_ring()), _wound_around(corners.point)
-    if (inward <= 0).all() and whole.difference(left).area > SPECK_MM2:
-        left = left.union(whole)
+    if (inward <= 0).all() and shapely.difference(whole, left, grid_size=GRID_MM).area > SPECK_MM2:
+        left = shapely.union(left, whole, grid_size=GRID_MM)
     swept, trimmed = (shapely.union_all(strips) for strips in (corners.swept_strips(), corners.trimmed_strips()))
-    gone = swept.union(trimmed.difference(whole))
-    within = shapely.union_all([whole, *corners.outward_reach()])
-    if left.intersection(gone).area + left.difference(within).area > SPECK_MM2:
-        left = _without_hairs(left.difference(gone).intersection(within))
-    return _tidy(left)
+    gone = swept.union(shapely.difference(trimmed, whole, grid_size=GRID_MM))
+    gone = gone.union(_beyond_reach(left, [whole, *corners.outward_reach()]))
+    kept = shapely.difference(left, gone, grid_size=GRID_MM)
+    return _tidy(_without_hairs(kept) if left.area - kept.area > SPECK_MM2 else left)
+
+
+def _beyond_reach(left: shapely.Geometry, reached: list[Polygon]) -> shapely.Geometry:
+    """What of `left` lies clear of everything that can have been reached."""
+    return shapely.difference(left, shapely.union_all(reached).buffer(HAIR_MM), grid_size=GRID_MM)
 
 
 def parts_of(shape: shapely.Geometry) -> list[Polygon]:
@@ -128,7 +139,7 @@ class _Corners:
         zero = np.zeros_like(self.d2)
         strips = _strips(self.point, self.u2, self.n2, zero, self.length, zero, self.d2)
         for along, normal, own, _, length in self._run_on():
-            strips += _strips(self.point, along, normal, zero - 2 * TIDY_MM, length, zero, own)
+            strips += _strips(self.point, along, normal, zero - 2 * HAIR_MM, length, zero, own)
         return strips
 
     def trimmed_strips(self) -> list[Polygon]:
@@ -136,9 +147,9 @@ class _Corners:
         nothing of the polygon, which may be near again on the far side of the strip."""
         strips = []
         for along, normal, own, other, length in self._run_on():
-            back = np.full_like(length, -2 * TIDY_MM)
+            back = np.full_like(length, -2 * HAIR_MM)
             strips += _strips(
-                self.point, along, normal, back, length, np.minimum(other, 0), np.minimum(own, 2 * TIDY_MM)
+                self.point, along, normal, back, length, np.minimum(other, 0), np.minimum(own, 2 * HAIR_MM)
             )
         return strips
 
@@ -157,7 +168,7 @@ class _Corners:
         """Where the edges that move outwards may bring the ring, generously."""
         ends = np.stack([self.point, np.roll(self.point, -1, axis=0)], axis=1)
         moved_out = self.d2 < 0
-        return list(shapely.buffer(shapely.linestrings(ends[moved_out]), -REACH * self.d2[moved_out] + TIDY_MM))
+        return list(shapely.buffer(shapely.linestrings(ends[moved_out]), -REACH * self.d2[moved_out] + HAIR_MM))
 
 
 def _strips(
@@ -171,8 +182,8 @@ def _strips(
 ) -> list[Polygon]:
     """Rectangles from `start` to `stop` along and `shallow` to `deep` across, less a hair so that they do not
     touch a right result; those without area are left out."""
-    low, high, deep = start + TIDY_MM, stop - TIDY_MM, deep - TIDY_MM
-    chosen = (high - low > TIDY_MM) & (deep - shallow > TIDY_MM)
+    low, high, deep = start + HAIR_MM, stop - HAIR_MM, deep - HAIR_MM
+    chosen = (high - low > HAIR_MM) & (deep - shallow > HAIR_MM)
     corners = [
         corner + a[:, None] * along + b[:, None] * across
         for a, b in ((low, shallow), (high, shallow), (high, deep), (low, deep))
@@ -203,10 +214,17 @@ def winding_numbers(ring: np.ndarray, points: np.ndarray) -> np.ndarray:
 
 def _without_hairs(shape: Polygon | MultiPolygon) -> Polygon | MultiPolygon:
     """Shrunk and grown again, which loses what is thinner than the hair that strips leave standing."""
-    shrunk = shape.buffer(-2 * TIDY_MM, join_style="mitre", mitre_limit=10)
-    return shrunk.buffer(2 * TIDY_MM, join_style="mitre", mitre_limit=10)
+    shrunk = shape.buffer(-2 * HAIR_MM, join_style="mitre", mitre_limit=10)
+    return shrunk.buffer(2 * HAIR_MM, join_style="mitre", mitre_limit=10)
 
 
 def _tidy(shape: Polygon | MultiPolygon) -> list[Polygon]:
-    solid = [Polygon(part.exterior) for part in parts_of(shape)]
-    return [orient(part.simplify(TIDY_MM)) for part in solid]
+    return [orient(Polygon(_from_longest_side(part.exterior)).simplify(TIDY_MM)) for part in parts_of(shape)]
+
+
+def _from_longest_side(ring: LinearRing) -> np.ndarray:
+    """Its points from the end of its longest side on: simplifying keeps the first point, so that it should be a
+    true corner."""
+    points = np.array(ring.coords)
+    longest = int(np.argmax(np.linalg.norm(np.diff(points, axis=0), axis=1)))
+    return np.roll(points[:-1], -longest - 1, axis=0)

@@ -106,6 +106,16 @@ def test_groups_are_built_first_and_joined_last():
     assert order[-1]
 
 
+def test_glue_order_says_what_goes_where():
+    pattern = pattern_of(faceted(solids.box(200, 150, 100)))
+    for sentence, step in zip(glue_order(pattern), glue_steps(pattern), strict=True):
+        assert sentence.endswith(": " + ", ".join(step.joints))
+        assert sentence.startswith("Group main: add piece ")
+        new, _, old = step.words.removeprefix("Group main: add piece ").partition(" to ")
+        joints = [joint for joint in pattern.joints if joint.letter in step.joints]
+        assert {joint.a.piece for joint in joints} | {joint.b.piece for joint in joints} == {new, *old.split(" and ")}
+
+
 def test_darts_come_first():
     pattern = pattern_of(faceted(solids.box()))
     last = pattern.joints[-1]
