@@ -161,10 +161,10 @@ class FoamwrightSettings(bpy.types.PropertyGroup):
     )
     seam_priority: FloatProperty(
         name="Seam priority",
-        description="How firmly the two sides of a seam are kept equally long; 0 lets them go",
+        description="How far the two sides of a seam are brought to one length: 1 wholly, 0 not at all",
         default=1.0,
         min=0.0,
-        soft_max=10.0,
+        max=1.0,
         update=_changed,
     )
     squeeze_cost: FloatProperty(

@@ -30,7 +30,7 @@ class Settings:
     joint_rule : how the bend of a joint is shared; "auto" goes by the two limits:
         butt up to `butt_limit_deg`, one-sided up to `one_sided_limit_deg`, mitre above
     fold_limit_deg : an edge inside a piece that bends more than this is grooved or scored
-    seam_priority : weight that holds the two sides of a seam equally long, 0 lets them go
+    seam_priority : how far the two sides of a seam are brought to one length: 1 wholly, 0 not at all
     squeeze_cost : how much dearer squeezing is than pulling, 1 is equal
     """
 
@@ -55,8 +55,8 @@ class Settings:
             raise SettingsError("Joint limits must grow: 0 <= butt limit <= one-sided limit <= 180 degrees.")
         if not 0 < self.fold_limit_deg <= 180:
             raise SettingsError("The fold limit must lie between 0 and 180 degrees.")
-        if self.seam_priority < 0 or self.squeeze_cost <= 0:
-            raise SettingsError("Seam priority must not be negative, and the cost of squeezing must be over 0.")
+        if not 0 <= self.seam_priority <= 1 or self.squeeze_cost <= 0:
+            raise SettingsError("Seam priority must lie between 0 and 1, and the cost of squeezing be over 0.")
         if self.notch_spacing_mm <= 0 or self.part_gap_mm < 0 or self.nest_seconds < 1:
             raise SettingsError("Notch spacing must be over 0 mm, the gap 0 or more, nesting time 1 s or more.")
 
