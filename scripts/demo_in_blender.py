@@ -44,8 +44,12 @@ def keep_blender_quiet() -> None:
     """Blender's own running commentary goes to a file; what is printed here still reaches the terminal."""
     logging.disable(logging.INFO)
     sys.stdout = os.fdopen(os.dup(1), "w", buffering=1)
-    log = Path(os.environ["BLENDER_USER_RESOURCES"]) / "blender.log"
-    os.dup2(os.open(log, os.O_WRONLY | os.O_CREAT | os.O_TRUNC), 1)
+    os.dup2(os.open(user_folder() / "blender.log", os.O_WRONLY | os.O_CREAT | os.O_TRUNC), 1)
+
+
+def user_folder() -> Path:
+    """Where this Blender keeps its settings and extensions, chosen by demo.py."""
+    return Path(os.environ["BLENDER_USER_RESOURCES"]).resolve()
 
 
 def install_extension(zip_file: Path) -> None:
@@ -53,10 +57,9 @@ def install_extension(zip_file: Path) -> None:
     bpy.ops.extensions.package_install_files(repo="user_default", filepath=str(zip_file), enable_on_install=True)
     if EXTENSION not in bpy.context.preferences.addons:
         raise SystemExit(f"Blender {bpy.app.version_string} did not enable the extension from {zip_file}.")
-    user_folder = Path(os.environ["BLENDER_USER_RESOURCES"]).resolve()
     for name in LIBRARIES:
         home = Path(str(importlib.import_module(name).__file__)).resolve()
-        if user_folder not in home.parents:
+        if user_folder() not in home.parents:
             raise SystemExit(f"{name} was imported from {home}, and not from the wheels in the extension.")
 
 
@@ -107,12 +110,8 @@ def _do_the_job(obj: bpy.types.Object, folder: Path) -> None:
     stage = addon_module("headless").stage
     with stage("check"):
         bpy.ops.foamwright.check()
-    for finding in obj.foamwright.findings:
-        print(f"{finding.severity}: {finding.message}")
     with stage("flatten"):
         bpy.ops.foamwright.flatten()
-    results = obj.foamwright.results.foamwright
-    print(f"{len(obj.foamwright.pieces)} pieces, {results.joint_count} joints, {results.sheet_count} sheets")
     for kind in addon_module("writers").KINDS:
         with stage(f"write {kind.label}"):
             bpy.ops.foamwright.export(directory=str(folder), kinds={kind.key})

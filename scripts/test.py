@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import functools
 import os
+import shlex
 import shutil
 import subprocess
 import tempfile
@@ -82,9 +83,9 @@ def lint() -> Count:
 
 
 def types() -> Count:
-    """mypy over the package and the scripts.
+    """mypy over the package, and over the scripts that run outside Blender.
 
-    The package is copied to a folder of its right name first: a checkout may be called anything.
+    Both are copied first: a checkout may be called anything, but the package has one name.
     """
     copy = HOME / "types"
     shutil.rmtree(copy, ignore_errors=True)
@@ -93,7 +94,10 @@ def types() -> Count:
     shutil.copy(ROOT / "__init__.py", copy / "foamwright")
     mypy: list[str | Path] = [_plain_python(), "-m", "mypy", "--config-file", ROOT / "pyproject.toml"]
     package = _command([*mypy, "-p", "foamwright"], folder=copy)
-    shutil.copytree(ROOT / "scripts", copy / "scripts", ignore=shutil.ignore_patterns("__pycache__"))
+    (copy / "scripts").mkdir()
+    for script in (ROOT / "scripts").glob("*.py"):
+        if "import bpy" not in script.read_text(encoding="utf-8"):
+            shutil.copy(script, copy / "scripts")
     scripts = _command([*mypy, "."], folder=copy / "scripts")
     return Count(package.passed + scripts.passed, package.failed + scripts.failed, log=package.log + scripts.log)
 
@@ -138,8 +142,9 @@ def window() -> Count:
     command = os.environ.get("FOAMWRIGHT_WINDOW")
     if not command:
         return _left_out("window", "FOAMWRIGHT_WINDOW names no command that opens a Blender window")
-    settings = {"FOAMWRIGHT_ZIP": str(_zip())}
-    return _pytest(_plain_python(), "window", ["tests/window"], settings)
+    scripts = sorted((ROOT / "tests" / "window").glob("drive_*.py"))
+    runs = [_command([*shlex.split(command), script], settings={"FOAMWRIGHT_ZIP": str(_zip())}) for script in scripts]
+    return Count(sum(run.passed for run in runs), sum(run.failed for run in runs), log="".join(run.log for run in runs))
 
 
 PARTS: dict[str, Callable[[], Count]] = {
@@ -179,8 +184,9 @@ def _left_out(name: str, reason: str) -> Count:
     return Count(skipped=1)
 
 
-def _command(command: Sequence[str | Path], folder: Path = ROOT) -> Count:
-    done = subprocess.run([str(part) for part in command], cwd=folder, capture_output=True, text=True, check=False)
+def _command(command: Sequence[str | Path], folder: Path = ROOT, settings: dict[str, str] | None = None) -> Count:
+    """One test that passes if the command ends well."""
+    done = _run(command, folder, settings)
     failed = done.returncode != 0
     return Count(passed=int(not failed), failed=int(failed), log=done.stdout + done.stderr)
 
@@ -188,14 +194,8 @@ def _command(command: Sequence[str | Path], folder: Path = ROOT) -> Count:
 def _pytest(python: Path, name: str, arguments: list[str], settings: dict[str, str] | None = None) -> Count:
     """Run pytest and count from its own report; a run that breaks off or finds no test counts as failed."""
     report = RESULTS / f"{name}.xml"
-    done = subprocess.run(
-        [str(python), "-m", "pytest", *arguments, f"--junitxml={report}", "-p", "no:cacheprovider"],
-        cwd=ROOT,
-        env={**os.environ, **(settings or {})},
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    command = [python, "-m", "pytest", *arguments, "--tb=short", f"--junitxml={report}", "-p", "no:cacheprovider"]
+    done = _run(command, ROOT, settings)
     log = done.stdout + done.stderr
     if not report.exists():
         return Count(failed=1, log=log)
@@ -203,6 +203,14 @@ def _pytest(python: Path, name: str, arguments: list[str], settings: dict[str, s
     tests, failures, errors, skipped = (int(suite.get(key, 0)) for key in ("tests", "failures", "errors", "skipped"))
     failed = max(failures + errors, int(done.returncode != 0))
     return Count(max(tests - failures - errors - skipped, 0), failed, skipped, log)
+
+
+def _run(
+    command: Sequence[str | Path], folder: Path, settings: dict[str, str] | None
+) -> subprocess.CompletedProcess[str]:
+    words = [str(part) for part in command]
+    surroundings = {**os.environ, **(settings or {})}
+    return subprocess.run(words, cwd=folder, env=surroundings, capture_output=True, text=True, check=False)
 
 
 if __name__ == "__main__":
