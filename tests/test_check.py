@@ -212,6 +212,7 @@ def _pattern(stretch=1.0, folds=(), joints=(), thickness=5.0):
         pieces.append(
             SimpleNamespace(
                 name=name,
+                faces=faces,
                 patch=patch,
                 stock=eva(thickness),
                 flat=shell.vertices[patch.shell_vertex][:, :2],
@@ -227,12 +228,18 @@ def _pattern(stretch=1.0, folds=(), joints=(), thickness=5.0):
 
 
 def _joint(rule="mitre", bevel_a=10.0, bevel_b=10.0, mismatch=0.0):
-    shell = _pattern().shell
-    side = SimpleNamespace(piece="left", bevel_deg=bevel_a)
+    pattern = _pattern()
+    shell = pattern.shell
+    seam = np.flatnonzero(shell.seam)
+
+    def side(piece, bevel):
+        steps = np.flatnonzero(np.isin(piece.patch.loop_edges[0], seam))
+        return SimpleNamespace(piece=piece.name, loop=0, steps=steps, bevel_deg=bevel)
+
     return SimpleNamespace(
         letter="A",
-        a=side,
-        b=SimpleNamespace(piece="right", bevel_deg=bevel_b),
+        a=side(pattern.pieces[0], bevel_a),
+        b=side(pattern.pieces[1], bevel_b),
         edges=np.flatnonzero(shell.seam),
         rule=rule,
         mismatch_mm=mismatch,
@@ -304,3 +311,32 @@ def test_butt_joint_that_does_not_meet(mismatch, word):
     findings = examine_pattern(_pattern(joints=[_joint("butt", 0, 0, mismatch)]), Settings())
     assert [finding.kind for finding in findings] == (["butt-mismatch"] if word else [])
     assert word is None or f"{word} by 2.5 mm" in findings[0].message
+
+
+def test_bevels_that_leave_nothing_of_the_inside():
+    pattern = _pattern(joints=[_joint(bevel_a=77, bevel_b=10)])
+    findings = examine_pattern(pattern, replace(Settings(), heavy_bevel_deg=80))
+    assert [(finding.kind, finding.piece, finding.faces) for finding in findings] == [("narrow-piece", "left", (0, 1))]
+
+
+def test_piece_that_lies_over_itself_names_a_cut():
+    """A ribbon that winds round by more than a full turn, on a flat as it is."""
+    turn = np.linspace(0, 2.2 * np.pi, 30)
+    rows = [np.stack([r * np.cos(turn), r * np.sin(turn), np.zeros(30)], axis=1) for r in (60.0, 40.0)]
+    shell = Shell.build(*solids.grid(np.stack(rows)))
+    patch = cut_patch(shell, np.arange(shell.face_count))
+    piece = SimpleNamespace(
+        name="ribbon",
+        faces=np.arange(shell.face_count),
+        patch=patch,
+        stock=eva(5.0),
+        flat=shell.vertices[patch.shell_vertex][:, :2],
+        stretch=np.ones((len(patch.triangles), 2)),
+        folds=(),
+    )
+    pattern = SimpleNamespace(shell=shell, pieces=(piece,), piece_of_face=np.zeros(29, int), joints=())
+    findings = {finding.kind: finding for finding in examine_pattern(pattern, Settings())}
+    assert findings["overlap"].piece == "ribbon"
+    # the cut goes straight across the ribbon: one edge between the two rows
+    (edge,) = findings["overlap"].edges
+    assert abs(int(np.diff(shell.edges[edge])[0])) == 30

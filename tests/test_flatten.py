@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 import solids
 from foamwright.core.errors import MissingCutError
-from foamwright.core.flatten import flatten_patch, flatten_patches, rims_of, start
+from foamwright.core.flatten import flatten_patch, flatten_patches, rims_of, start, surface_of
 from foamwright.core.flatten.energy import Ceiling, RestTriangles, StrainEnergy, signed_areas
-from foamwright.core.flatten.overlap import crossing_steps
+from foamwright.core.flatten.flattening import PARTING_COST, Problem, part_overlaps
+from foamwright.core.flatten.overlap import Contacts, crossing_steps
 from foamwright.core.flatten.reference import plane_corners
 from foamwright.core.flatten.solver import Seams, longest_safe_step
 from foamwright.core.flatten.strain import log_strain, stretches
+from foamwright.core.progress import finish
 from foamwright.core.shell import Shell
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -85,7 +87,7 @@ def test_seam_gradient_is_the_slope() -> None:
     seams.tighten(flat)
     _, parts, hessian = seams.derivatives(flat)
     gradient = np.zeros_like(flat)
-    np.add.at(gradient, seams.intervals.ravel(), parts.reshape(-1, 2))
+    np.add.at(gradient, seams.elements.ravel(), parts.reshape(-1, 2))
     numeric = numeric_gradient(seams.value, flat)
     assert np.abs(gradient - numeric).max() < 1e-6 * np.abs(numeric).max()
     assert np.linalg.eigvalsh(hessian).min() > -1e-9 * np.abs(hessian).max()
@@ -313,3 +315,37 @@ def test_crossing_rims_are_found() -> None:
     assert len(crossing_steps(flat, [loop])) > 0
     short = np.concatenate([np.arange(40), 60 + np.arange(40)[::-1]])
     assert len(crossing_steps(flat, [short])) == 0
+
+
+def ring_of_ribbon(turns: float) -> tuple[np.ndarray, np.ndarray]:
+    """A helical ribbon that, laid flat, goes round by `turns` and nearly or truly meets itself."""
+    turn = np.linspace(0, 2 * np.pi * turns, 60)
+    rows = [np.stack([r * np.cos(turn), r * np.sin(turn), 3 * turn], axis=1) for r in (92.0, 100.0, 108.0)]
+    return mesh(solids.grid(np.stack(rows[::-1])))
+
+
+def test_shallow_overlap_is_parted_and_a_deep_one_is_left() -> None:
+    def crossings(turns: float, part: bool) -> tuple[int, float]:
+        points, triangles = ring_of_ribbon(turns)
+        surface = surface_of(points, triangles)
+        problem = Problem([surface])
+        first = start.first_flat(triangles, surface.corners, surface.loops, len(points))
+        flat = finish(problem.solver().minimise(first))
+        if part:
+            flat = finish(part_overlaps(problem, flat, 1.0, None))
+        return len(crossing_steps(flat, surface.loops)), problem.common_strain(flat)[0]
+
+    assert crossings(1.01, part=False)[0] > 0
+    count, strain = crossings(1.01, part=True)
+    assert count == 0
+    assert strain < crossings(1.01, part=False)[1] + PARTING_COST
+    assert crossings(1.4, part=True)[0] > 0
+
+
+def test_contact_gradient_is_the_slope() -> None:
+    flat = np.array([[0.0, 0], [10, 1], [6, 3], [3, 0.6]])
+    contacts = Contacts(np.array([[2, 0, 1], [3, 0, 1]]))
+    _, parts, _ = contacts.derivatives(flat)
+    gradient = np.zeros_like(flat)
+    np.add.at(gradient, contacts.elements.ravel(), parts.reshape(-1, 2))
+    assert gradient == pytest.approx(numeric_gradient(contacts.value, flat), abs=1e-5)

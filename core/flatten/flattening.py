@@ -10,6 +10,7 @@ import numpy as np
 
 from ..progress import Progress, Steps
 from .energy import Ceiling, RestTriangles
+from .overlap import Contacts, crossing_steps, find_contacts
 from .solver import ROUGH, NewtonSolver, Seams
 from .start import first_flat
 from .strain import area_quantile, log_strain, stretches
@@ -23,6 +24,11 @@ CEILING_FLOOR = 0.02
 """Strain of two percent is nothing to foam; pressing below it would only raise the mean."""
 EXACT = 1e-7
 """Logarithmic strain under which a patch counts as unfolded exactly."""
+
+
+PARTING_ROUNDS = 8
+PARTING_COST = 0.03
+"""Strain that 99 % of a piece may be dearer by when it is kept from lying over itself."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,9 +48,6 @@ class Surface:
     def rest(self) -> RestTriangles:
         return RestTriangles.from_corners(self.corners)
 
-    def solver(self) -> NewtonSolver:
-        return NewtonSolver(self.triangles, self.rest, self.vertex_count)
-
 
 def first_vertices(counts: Sequence[int]) -> np.ndarray:
     """Where each surface's vertices begin when all are numbered one after another, and their total."""
@@ -62,63 +65,119 @@ def flatten_surfaces(
     glued : (s, 4) int, rim intervals a0-a1 and b0-b1 to be equally long, vertices of all surfaces numbered
         one after another.
     Each surface goes flat by itself for the least mean strain; then the seams are matched over all of them;
-    last, a soft ceiling under each surface's own worst strain lowers it.
+    then a soft ceiling under each surface's own worst strain lowers it. Last, a surface that lies over itself
+    is parted where that costs little strain.
     """
     flats = []
     for number, surface in enumerate(surfaces):
         yield Progress("Laying pieces flat", number / len(surfaces))
         flats.append((yield from _flatten_alone(surface, squeeze_cost)))
     if len(glued) and seam_priority > 0:
-        return (yield from _match_seams(surfaces, flats, glued, seam_priority, squeeze_cost))
+        problem = Problem(surfaces, glued, flats, seam_priority)
+        flat = yield from problem.solver().minimise(
+            np.concatenate(flats), squeeze_cost, stage="Matching seams", tolerance=ROUGH
+        )
+        flat, ceiling = yield from _lower_worst(problem, flat, squeeze_cost, CEILINGS_HELD)
+        return problem.split((yield from part_overlaps(problem, flat, squeeze_cost, ceiling)))
     for number, surface in enumerate(surfaces):
-        solver = surface.solver()
-        flats[number] = yield from _lower_worst([surface], flats[number], solver, squeeze_cost, CEILINGS_LOOSE)
+        problem = Problem([surface])
+        flat, ceiling = yield from _lower_worst(problem, flats[number], squeeze_cost, CEILINGS_LOOSE)
+        flats[number] = yield from part_overlaps(problem, flat, squeeze_cost, ceiling)
     return flats
+
+
+class Problem:
+    """Surfaces to be solved together, vertices and triangles numbered one after another."""
+
+    def __init__(
+        self,
+        surfaces: Sequence[Surface],
+        glued: np.ndarray | None = None,
+        flats: Sequence[np.ndarray] = (),
+        seam_priority: float = 0.0,
+    ) -> None:
+        self.surfaces = surfaces
+        self.first = first_vertices([surface.vertex_count for surface in surfaces])
+        shifted = [surface.triangles + start for surface, start in zip(surfaces, self.first, strict=False)]
+        self.triangles = np.concatenate(shifted)
+        self.rest = RestTriangles.from_corners(np.concatenate([surface.corners for surface in surfaces]))
+        ends = np.cumsum([len(surface.triangles) for surface in surfaces])
+        self.own = np.split(np.arange(len(self.triangles)), ends[:-1])
+        self.seams = None
+        if glued is not None:
+            self.seams = Seams(glued, np.zeros(len(glued)))
+            self.seams.target = (1 - seam_priority) * self.seams.gaps(np.concatenate(flats))
+
+    def solver(self, contacts: Contacts | None = None) -> NewtonSolver:
+        return NewtonSolver(self.triangles, self.rest, int(self.first[-1]), self.seams, contacts)
+
+    def split(self, flat: np.ndarray) -> list[np.ndarray]:
+        return np.split(flat, self.first[1:-1])
+
+    def common_strain(self, flat: np.ndarray) -> np.ndarray:
+        """Per surface the logarithmic strain that 99 % of its area keeps to."""
+        strain = log_strain(stretches(flat, self.triangles, self.rest))
+        return np.array([area_quantile(strain[own], self.rest.area[own], 0.99) for own in self.own])
+
+    def ceiling(self, common: np.ndarray, part: float, power: float) -> Ceiling:
+        level = np.repeat(np.maximum(part * common, CEILING_FLOOR), [len(own) for own in self.own])
+        return Ceiling(level[:, None], power)
+
+    def contacts(self, flat: np.ndarray, numbers: Sequence[int]) -> np.ndarray:
+        """(c, 3) the contacts of some of the surfaces."""
+        flats = self.split(flat)
+        return np.concatenate(
+            [np.empty((0, 3), np.int64)]
+            + [find_contacts(flats[i], self.surfaces[i].loops) + self.first[i] for i in numbers]
+        )
 
 
 def _flatten_alone(surface: Surface, squeeze_cost: float) -> Steps[np.ndarray]:
     flat = first_flat(surface.triangles, surface.corners, surface.loops, surface.vertex_count)
     if log_strain(stretches(flat, surface.triangles, surface.rest)).max() <= EXACT:
         return flat
-    return (yield from surface.solver().minimise(flat, squeeze_cost, tolerance=ROUGH))
-
-
-def _match_seams(
-    surfaces: Sequence[Surface],
-    flats: list[np.ndarray],
-    glued: np.ndarray,
-    seam_priority: float,
-    squeeze_cost: float,
-) -> Steps[list[np.ndarray]]:
-    first = first_vertices([surface.vertex_count for surface in surfaces])
-    triangles = np.concatenate([surface.triangles + start for surface, start in zip(surfaces, first, strict=False)])
-    rest = RestTriangles.from_corners(np.concatenate([surface.corners for surface in surfaces]))
-    flat = np.concatenate(flats)
-    seams = Seams(glued, np.zeros(len(glued)))
-    seams.target = (1 - seam_priority) * seams.gaps(flat)
-    solver = NewtonSolver(triangles, rest, len(flat), seams)
-    flat = yield from solver.minimise(flat, squeeze_cost, stage="Matching seams", tolerance=ROUGH)
-    flat = yield from _lower_worst(surfaces, flat, solver, squeeze_cost, CEILINGS_HELD)
-    return np.split(flat, first[1:-1])
+    return (yield from Problem([surface]).solver().minimise(flat, squeeze_cost, tolerance=ROUGH))
 
 
 def _lower_worst(
-    surfaces: Sequence[Surface],
-    flat: np.ndarray,
-    solver: NewtonSolver,
-    squeeze_cost: float,
-    ceilings: Sequence[tuple[float, float]],
-) -> Steps[np.ndarray]:
-    """Press every surface's worst strain down with a soft ceiling of its own."""
-    of_surface = np.split(
-        np.arange(len(solver.triangles)), np.cumsum([len(surface.triangles) for surface in surfaces])[:-1]
-    )
+    problem: Problem, flat: np.ndarray, squeeze_cost: float, ceilings: Sequence[tuple[float, float]]
+) -> Steps[tuple[np.ndarray, Ceiling | None]]:
+    """Press every surface's worst strain down with a soft ceiling of its own; the last ceiling comes along."""
+    solver, ceiling = problem.solver(), None
     for part, power in ceilings:
-        strain = log_strain(stretches(flat, solver.triangles, solver.rest))
-        typical = np.array([area_quantile(strain[own], solver.rest.area[own], 0.99) for own in of_surface])
-        if typical.max() <= CEILING_FLOOR:
-            return (yield from solver.minimise(flat, squeeze_cost))
-        level = np.repeat(np.maximum(part * typical, CEILING_FLOOR), [len(own) for own in of_surface])
-        ceiling = Ceiling(level[:, None], power)
+        common = problem.common_strain(flat)
+        if common.max() <= CEILING_FLOOR:
+            return (yield from solver.minimise(flat, squeeze_cost)), None
+        ceiling = problem.ceiling(common, part, power)
         flat = yield from solver.minimise(flat, squeeze_cost, ceiling, "Lowering the worst strain")
+    return flat, ceiling
+
+
+def part_overlaps(
+    problem: Problem, flat: np.ndarray, squeeze_cost: float, ceiling: Ceiling | None
+) -> Steps[np.ndarray]:
+    """Push the rims of surfaces that lie over themselves apart; those that resist are left as they were."""
+
+    def lies_over(flats: list[np.ndarray], number: int) -> bool:
+        return len(crossing_steps(flats[number], problem.surfaces[number].loops)) > 0
+
+    lying_over = [i for i in range(len(problem.surfaces)) if lies_over(problem.split(flat), i)]
+    while lying_over:
+        before = problem.common_strain(flat)
+        parted, contacts = flat, np.empty((0, 3), np.int64)
+        for _ in range(PARTING_ROUNDS):
+            fresh = problem.contacts(parted, lying_over)
+            if not len(fresh):
+                break
+            # earlier contacts stay, lest what was parted slips back
+            contacts = np.unique(np.concatenate([contacts, fresh]), axis=0)
+            solver = problem.solver(Contacts(contacts))
+            parted = yield from solver.minimise(parted, squeeze_cost, ceiling, "Parting overlaps", ROUGH)
+        dear = problem.common_strain(parted) - before > PARTING_COST
+        flats = problem.split(parted)
+        parting = [i for i in lying_over if not dear[i] and not lies_over(flats, i)]
+        if parting == lying_over:
+            # neighbours must not pay for it through their seams either
+            return flat if dear.any() else parted
+        lying_over = parting
     return flat

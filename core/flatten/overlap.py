@@ -1,14 +1,23 @@
-"""Where a flat piece lies over itself.
+"""Where a flat piece lies over itself, and the push that parts it.
 
 With every triangle upright, a flat patch overlaps itself only if its rims cross: it is enough to look there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
-from shapely import STRtree, linestrings
+import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import dijkstra
+
+from ..patch import Patch
+
+MARGIN_MM = 0.5
+"""Gap to leave between parted rims: a little over the width of a pencil line."""
+CONTACT_STIFFNESS = 10.0
+"""Push of a contact over the stiffness of the foam beside it."""
 
 
 def rim_steps(loops: Sequence[np.ndarray]) -> np.ndarray:
@@ -19,8 +28,145 @@ def rim_steps(loops: Sequence[np.ndarray]) -> np.ndarray:
 def crossing_steps(flat: np.ndarray, loops: Sequence[np.ndarray]) -> np.ndarray:
     """(c, 2) int, pairs of rim steps (numbered as in `rim_steps`) that cross on the flat (v, 2)."""
     steps = rim_steps(loops)
-    lines = linestrings(flat[steps])
-    tree = STRtree(lines)
-    one, other = tree.query(lines, predicate="crosses")
+    lines = shapely.linestrings(flat[steps])
+    one, other = shapely.STRtree(lines).query(lines, predicate="crosses")
     apart = (one < other) & ~(steps[one][:, :, None] == steps[other][:, None, :]).any(axis=(1, 2))
     return np.stack([one[apart], other[apart]], axis=1)
+
+
+def find_contacts(flat: np.ndarray, loops: Sequence[np.ndarray]) -> np.ndarray:
+    """(c, 3) int, rim vertices v that lie over the patch, each with the rim step p-q to be pushed out across.
+
+    Of two lips that overlap each has the other's vertices on its inner side, and their rims run against each
+    other: the nearest such step is the way out. Where two steps cross and neither has an end under the patch,
+    the end that is least deep behind the other step goes.
+    """
+    crossing = crossing_steps(flat, loops)
+    if not len(crossing):
+        return np.empty((0, 3), np.int64)
+    steps = rim_steps(loops)
+    start, end = flat[steps[:, 0]], flat[steps[:, 1]]
+    along = (end - start) / np.linalg.norm(end - start, axis=1)[:, None]
+    tangent = np.zeros_like(flat)
+    np.add.at(tangent, steps[:, 0], along)
+    np.add.at(tangent, steps[:, 1], along)
+
+    def depth(vertex: int) -> np.ndarray:
+        """How far a vertex lies on the inner side of every step."""
+        offset = flat[vertex] - start
+        return along[:, 0] * offset[:, 1] - along[:, 1] * offset[:, 0]
+
+    covered = _covered(flat, loops)
+    contacts = []
+    for v in covered:
+        facing = (along @ tangent[v] < 0) & (depth(v) > 0) & (steps != v).all(axis=1)
+        distance = np.where(facing, _distance(flat[v], start, end), np.inf)
+        nearest = int(np.argmin(distance))
+        if np.isfinite(distance[nearest]):
+            contacts.append((v, *steps[nearest]))
+    for one, other in crossing[~np.isin(steps[crossing], covered).any(axis=(1, 2))]:
+        ways = [(depth(v)[step], v, step) for here, step in ((one, other), (other, one)) for v in steps[here]]
+        _, v, step = min(way for way in ways if way[0] > 0)
+        contacts.append((v, *steps[step]))
+    return np.array(contacts, np.int64).reshape(-1, 3)
+
+
+def _covered(flat: np.ndarray, loops: Sequence[np.ndarray]) -> np.ndarray:
+    """Rim vertices under which the patch lies once more."""
+    rim = np.concatenate(loops)
+    steps = rim_steps(loops)
+    winding = np.zeros(len(rim), int)
+    p, q = flat[steps[:, 0]], flat[steps[:, 1]]
+    for number, vertex in enumerate(rim):
+        apart = (steps != vertex).all(axis=1)
+        x, y = flat[vertex]
+        side = (q[:, 0] - p[:, 0]) * (y - p[:, 1]) - (x - p[:, 0]) * (q[:, 1] - p[:, 1])
+        up = (p[:, 1] <= y) & (q[:, 1] > y) & (side > 0)
+        down = (p[:, 1] > y) & (q[:, 1] <= y) & (side < 0)
+        winding[number] = up[apart].sum() - down[apart].sum()
+    # a vertex of the rim has the patch on one side only: its own two steps are left out, so once round is free
+    return rim[winding > 1]
+
+
+def _distance(point: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:
+    along = end - start
+    part = np.clip(np.einsum("ij,ij->i", point - start, along) / np.einsum("ij,ij->i", along, along), 0, 1)
+    return np.linalg.norm(start + part[:, None] * along - point, axis=1)
+
+
+class Contacts:
+    """Vertices pushed out across rim steps, with a margin: a one-sided quadratic penalty."""
+
+    def __init__(self, triples: np.ndarray) -> None:
+        """triples : (c, 3) int, vertex v and step p-q with the patch on its left."""
+        self.elements = triples
+        self.weight = np.ones(len(triples))
+
+    def depth(self, flat: np.ndarray) -> np.ndarray:
+        """(c,) mm that each vertex still has to go."""
+        v, p, q = flat[self.elements].transpose(1, 0, 2)
+        along = q - p
+        inside = (along[:, 0] * (v - p)[:, 1] - along[:, 1] * (v - p)[:, 0]) / np.linalg.norm(along, axis=1)
+        return np.maximum(inside + MARGIN_MM, 0.0)
+
+    def stiffen(self, flat: np.ndarray, stiffness: np.ndarray) -> None:
+        """Choose weights that outweigh the foam; stiffness : (v,) energy per mm^2 at each vertex."""
+        self.weight = CONTACT_STIFFNESS * np.median(stiffness[self.elements]) * np.ones(len(self.elements))
+
+    def value(self, flat: np.ndarray) -> float:
+        return float(self.weight @ self.depth(flat) ** 2)
+
+    def derivatives(self, flat: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+        """Value, gradient (c, 6) and Gauss-Newton Hessian (c, 6, 6)."""
+        v, p, q = flat[self.elements].transpose(1, 0, 2)
+        length = np.linalg.norm(q - p, axis=1)
+        along = (q - p) / length[:, None]
+        inward = np.stack([-along[:, 1], along[:, 0]], axis=1)
+        part = np.einsum("ij,ij->i", v - p, along) / length
+        slope = np.concatenate([inward, -(1 - part)[:, None] * inward, -part[:, None] * inward], axis=1)
+        depth = self.depth(flat)
+        slope = np.where(depth[:, None] > 0, slope, 0.0)
+        gradient = (2 * self.weight * depth)[:, None] * slope
+        hessian = (2 * self.weight)[:, None, None] * slope[:, :, None] * slope[:, None, :]
+        return float(self.weight @ depth**2), gradient, hessian
+
+
+def freeing_cut(flat: np.ndarray, patch: Patch, pair_is_edge: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+    """(k + 1,) int, patch vertices of a short cut that separates two lips that cross; empty where none do.
+
+    flat : (v, 2) mm. pair_is_edge : tells for vertex pairs (p, 2) of the patch which are edges of the mesh.
+    The cut runs from the bottom of the pocket between the lips to the nearest rim that is not the pocket's own.
+    """
+    crossing = crossing_steps(flat, patch.loops)
+    if not len(crossing):
+        return np.empty(0, np.int64)
+    steps = rim_steps(patch.loops)
+    pocket = _pocket(patch.loops, *crossing[0])
+    bottom = pocket[len(pocket) // 2]
+    sides = np.concatenate([patch.triangles[:, [i, (i + 1) % 3]] for i in range(3)])
+    sides = sides[pair_is_edge(sides)]
+    length = np.linalg.norm(flat[sides[:, 0]] - flat[sides[:, 1]], axis=1)
+    graph = coo_array((length, sides.T), shape=(len(flat),) * 2).tocsr()
+    distance, before = dijkstra(graph, directed=False, indices=bottom, return_predecessors=True)
+    goals = np.setdiff1d(steps[:, 0], pocket)
+    vertex = goals[np.argmin(distance[goals])]
+    if not np.isfinite(distance[vertex]):
+        return np.empty(0, np.int64)
+    path = [int(vertex)]
+    while path[-1] != bottom:
+        path.append(int(before[path[-1]]))
+    return np.array(path)
+
+
+def _pocket(loops: Sequence[np.ndarray], one: int, other: int) -> np.ndarray:
+    """The rim vertices between two steps, the shorter way round; the whole rim of the first if they lie on two."""
+    ends = np.cumsum([len(loop) for loop in loops])
+    number, second = np.searchsorted(ends, [one, other], side="right")
+    loop = loops[number]
+    if number != second:
+        return loop
+    base = ends[number] - len(loop)
+    low, high = sorted((one - base, other - base))
+    between = loop[low + 1 : high + 1]
+    around = np.concatenate([loop[high + 1 :], loop[: low + 1]])
+    return min(between, around, key=len)

@@ -10,6 +10,7 @@ import numpy as np
 
 from ..progress import Progress, Steps
 from .energy import Ceiling, RestTriangles, StrainEnergy
+from .overlap import Contacts
 from .system import StepSystem
 
 TOLERANCE = 1e-5
@@ -35,7 +36,7 @@ class Seams:
 
     def __init__(self, intervals: np.ndarray, target: np.ndarray) -> None:
         """intervals : (s, 4) int, vertices a0, a1 of one side and b0, b1 of the other; target : (s,)."""
-        self.intervals, self.target = intervals, target
+        self.elements, self.target = intervals, target
         self.pull = np.zeros(len(intervals))
         self.weight = np.ones(len(intervals))
 
@@ -52,8 +53,8 @@ class Seams:
     def stiffen(self, flat: np.ndarray, stiffness: np.ndarray) -> None:
         """Choose penalties that outweigh the foam; stiffness : (v,) energy per mm^2 at each vertex."""
         a, b = self._lengths(flat)
-        typical = np.median(stiffness[self.intervals])
-        here = np.clip(stiffness[self.intervals].mean(axis=1), typical / 10, typical * 10)
+        typical = np.median(stiffness[self.elements])
+        here = np.clip(stiffness[self.elements].mean(axis=1), typical / 10, typical * 10)
         self.weight = SEAM_STIFFNESS * here * ((a + b) / 2) ** 2
 
     def tighten(self, flat: np.ndarray) -> None:
@@ -66,7 +67,7 @@ class Seams:
 
     def derivatives(self, flat: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
         """Value, gradient (s, 8) and a positive part of the Hessian (s, 8, 8)."""
-        a0, a1, b0, b1 = flat[self.intervals].transpose(1, 0, 2)
+        a0, a1, b0, b1 = flat[self.elements].transpose(1, 0, 2)
         along_a, along_b = a1 - a0, b1 - b0
         a, b = self._lengths(flat)
         along_a, along_b = along_a / a[:, None], along_b / b[:, None]
@@ -83,7 +84,7 @@ class Seams:
         return float(self.pull @ miss + self.weight @ miss**2), force[:, None] * slope, hessian
 
     def _lengths(self, flat: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        a0, a1, b0, b1 = flat[self.intervals].transpose(1, 0, 2)
+        a0, a1, b0, b1 = flat[self.elements].transpose(1, 0, 2)
         return np.linalg.norm(a1 - a0, axis=1), np.linalg.norm(b1 - b0, axis=1)
 
 
@@ -118,12 +119,19 @@ def _cross(u: np.ndarray, v: np.ndarray) -> np.ndarray:
 
 
 class NewtonSolver:
-    """Minimises the strain energy under the seams; keeps the matrix layout between calls."""
+    """Minimises the strain energy under seams and contacts; keeps the matrix layout between calls."""
 
-    def __init__(self, triangles: np.ndarray, rest: RestTriangles, vertex_count: int, seams: Seams | None = None):
+    def __init__(
+        self,
+        triangles: np.ndarray,
+        rest: RestTriangles,
+        vertex_count: int,
+        seams: Seams | None = None,
+        contacts: Contacts | None = None,
+    ) -> None:
         self.triangles, self.rest, self.seams = triangles, rest, seams
-        blocks = [triangles] + ([seams.intervals] if seams is not None else [])
-        self.system = StepSystem(vertex_count, blocks)
+        self.holds: list[Seams | Contacts] = [hold for hold in (seams, contacts) if hold is not None]
+        self.system = StepSystem(vertex_count, [triangles, *(hold.elements for hold in self.holds)])
         self.steps = 0
 
     def minimise(
@@ -140,30 +148,36 @@ class NewtonSolver:
         floor = 1e-16 * self.rest.area.sum()
         for step_number in range(MOST_STEPS):
             yield Progress(stage, step_number / (step_number + USUAL_STEPS))
-            value, slope, curve = energy.derivatives(flat)
-            elements, gradient = [curve], np.zeros_like(flat)
+            strain, slope, curve = energy.derivatives(flat)
+            value, elements, gradient = strain, [curve], np.zeros_like(flat)
             _add_at(gradient, self.triangles, slope)
-            strain_value = value
-            if self.seams is not None:
-                if step_number == 0:
-                    self.seams.stiffen(flat, self._stiffness(curve, len(flat)))
-                seam_value, seam_slope, seam_curve = self.seams.derivatives(flat)
-                value += seam_value
-                elements.append(seam_curve)
-                _add_at(gradient, self.seams.intervals, seam_slope)
+            if step_number == 0:
+                stiffness = self._stiffness(curve, len(flat))
+                for hold in self.holds:
+                    hold.stiffen(flat, stiffness)
+            for hold in self.holds:
+                part, slope, curve = hold.derivatives(flat)
+                value += part
+                elements.append(curve)
+                _add_at(gradient, hold.elements, slope)
             step = self.system.solve(elements, 1e-9, -gradient)
             self.steps += 1
             promise = -float((step * gradient).sum())
             flat = self._walk(energy, flat, step, value, promise)
-            settled = promise <= tolerance * strain_value + floor
-            if self.seams is None:
-                if settled:
-                    break
-            elif promise <= SEAM_PATIENCE * strain_value + floor:
-                if settled and self.seams.excess_mm(flat) < SEAM_TOLERANCE:
-                    break
-                self.seams.tighten(flat)
+            if self._settled(flat, promise, tolerance * strain + floor, SEAM_PATIENCE * strain + floor):
+                break
         return flat
+
+    def _settled(self, flat: np.ndarray, promise: float, enough: float, soon: float) -> bool:
+        """Whether to stop; renews the pull on the seams where the rest has come to quiet."""
+        if self.seams is None:
+            return promise <= enough
+        if promise > soon:
+            return False
+        if promise <= enough and self.seams.excess_mm(flat) < SEAM_TOLERANCE:
+            return True
+        self.seams.tighten(flat)
+        return False
 
     def _stiffness(self, curve: np.ndarray, vertex_count: int) -> np.ndarray:
         """(v,) mean second derivative of the energy at each vertex."""
@@ -171,7 +185,7 @@ class NewtonSolver:
         return np.bincount(self.triangles.ravel(), diagonal, vertex_count)
 
     def value(self, energy: StrainEnergy, flat: np.ndarray) -> float:
-        return energy.value(flat) + (self.seams.value(flat) if self.seams is not None else 0.0)
+        return energy.value(flat) + sum(hold.value(flat) for hold in self.holds)
 
     def _walk(
         self, energy: StrainEnergy, flat: np.ndarray, step: np.ndarray, value: float, promise: float
