@@ -5,7 +5,9 @@ from __future__ import annotations
 import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from typing import Any, Literal
 
+import bmesh
 import bpy
 import numpy as np
 
@@ -20,6 +22,13 @@ def mm_per_unit(scene: bpy.types.Scene) -> float:
     """Millimetres in one Blender unit of the scene."""
     units = scene.unit_settings
     return 1000.0 * (units.scale_length if units.system != "NONE" else 1.0)
+
+
+def mesh_of(obj: bpy.types.Object) -> bpy.types.Mesh:
+    """The object's own mesh, as it is without modifiers."""
+    mesh = obj.data
+    assert isinstance(mesh, bpy.types.Mesh)
+    return mesh
 
 
 def shell_from_object(context: bpy.types.Context, obj: bpy.types.Object | None) -> Shell:
@@ -62,7 +71,7 @@ def _shell(mesh: bpy.types.Mesh, obj: bpy.types.Object, unit: float) -> Shell:
 
 
 def _face_names(mesh: bpy.types.Mesh, obj: bpy.types.Object) -> list[str]:
-    attribute = mesh.attributes.get(PIECE_KEY)
+    attribute: Any = mesh.attributes.get(PIECE_KEY)
     if attribute is None or attribute.domain != "FACE" or attribute.data_type != "INT":
         return [""] * len(mesh.polygons)
     name_of_key = {piece.key: piece.name for piece in obj.foamwright.pieces}
@@ -82,7 +91,7 @@ def same_shell(one: Shell, other: Shell) -> bool:
 
 def same_elements(context: bpy.types.Context, obj: bpy.types.Object) -> bool:
     """Whether the modifiers leave the mesh's vertices, edges and faces as they are (they may move them)."""
-    own, evaluated = obj.data, obj.evaluated_get(context.evaluated_depsgraph_get())
+    own, evaluated = mesh_of(obj), obj.evaluated_get(context.evaluated_depsgraph_get())
     seen = evaluated.to_mesh()
     try:
         return len(own.vertices) == len(seen.vertices) and all(
@@ -100,17 +109,18 @@ def write_seams(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell,
     """
     with out_of_edit_mode(obj):
         refuse_added_elements(context, obj)
-        number = shell.edge_between(_edge_pairs(obj.data))
-        flags = _flags(obj.data.edges, "use_seam")
+        mesh = mesh_of(obj)
+        number = shell.edge_between(_edge_pairs(mesh))
+        flags = _flags(mesh.edges, "use_seam")
         flags[number >= 0] = seam[number[number >= 0]]
-        obj.data.edges.foreach_set("use_seam", flags)
-        obj.data.update()
+        mesh.edges.foreach_set("use_seam", flags)
+        mesh.update()
 
 
 def write_piece_keys(obj: bpy.types.Object, keys: np.ndarray) -> None:
     """Store `keys` (f,) int on the faces; the mesh is not in Edit Mode and has the shell's elements."""
-    mesh = obj.data
-    attribute = mesh.attributes.get(PIECE_KEY)
+    mesh = mesh_of(obj)
+    attribute: Any = mesh.attributes.get(PIECE_KEY)
     if attribute is not None and (attribute.domain != "FACE" or attribute.data_type != "INT"):
         mesh.attributes.remove(attribute)
         attribute = None
@@ -125,28 +135,31 @@ def select_elements(
     edges: Sequence[tuple[int, int]],
     faces: Sequence[int],
 ) -> None:
-    """Select these and nothing else in the object's own mesh; edges as vertex pairs. Not in Edit Mode.
+    """Enter Edit Mode with these and nothing else selected in the object's own mesh; edges as vertex pairs.
 
     Raises MeshError where modifiers make the elements, or an edit has removed them.
     """
     refuse_added_elements(context, obj)
-    mesh = obj.data
-    wanted = {tuple(sorted(pair)) for pair in edges}
-    edge_flags = np.array([tuple(pair) in wanted for pair in _edge_pairs(mesh).tolist()], bool)
     named = [*vertices, *(vertex for pair in edges for vertex in pair)]
-    gone = edge_flags.sum() < len(wanted) or max(named, default=-1) >= len(mesh.vertices)
-    if gone or max(faces, default=-1) >= len(mesh.polygons):
+    own = mesh_of(obj)
+    pairs = {tuple(pair) for pair in _edge_pairs(own).tolist()}
+    known = len(own.vertices) > max(named, default=-1) and len(own.polygons) > max(faces, default=-1)
+    if not known or not {tuple(sorted(pair)) for pair in edges} <= pairs:
         raise MeshError(f"'{obj.name}': the mesh was edited since it was checked; check it again.")
-    face_flags = np.zeros(len(mesh.polygons), bool)
-    face_flags[list(faces)] = True
-    corner_flags = np.repeat(face_flags, _ints(mesh.polygons, "loop_total"))
-    vertex_flags = np.zeros(len(mesh.vertices), bool)
-    vertex_flags[named] = True
-    vertex_flags[_ints(mesh.loops, "vertex_index")[corner_flags]] = True
-    edge_flags[_ints(mesh.loops, "edge_index")[corner_flags]] = True
-    for elements, flags in ((mesh.vertices, vertex_flags), (mesh.edges, edge_flags), (mesh.polygons, face_flags)):
-        elements.foreach_set("select", flags)
-    mesh.update()
+    kind = 0 if vertices else 1 if edges else 2
+    tools: Any = context.tool_settings
+    tools.mesh_select_mode = (kind == 0, kind == 1, kind == 2)
+    if obj.mode != "EDIT":
+        _set_mode(obj, "EDIT")
+    mesh: Any = bmesh.from_edit_mesh(own)
+    for elements in (mesh.verts, mesh.edges, mesh.faces):
+        elements.ensure_lookup_table()
+        for element in elements:
+            element.select = False
+    chosen = [mesh.edges.get([mesh.verts[vertex] for vertex in pair]) for pair in edges]
+    for element in (*(mesh.verts[i] for i in vertices), *chosen, *(mesh.faces[i] for i in faces)):
+        element.select_set(True)
+    bmesh.update_edit_mesh(own)
 
 
 def refuse_added_elements(context: bpy.types.Context, obj: bpy.types.Object) -> None:
@@ -171,7 +184,7 @@ def out_of_edit_mode(obj: bpy.types.Object) -> Iterator[None]:
             _set_mode(obj, "EDIT")
 
 
-def _set_mode(obj: bpy.types.Object, mode: str) -> None:
+def _set_mode(obj: bpy.types.Object, mode: Literal["OBJECT", "EDIT"]) -> None:
     with bpy.context.temp_override(active_object=obj, object=obj):
         bpy.ops.object.mode_set(mode=mode)
 
@@ -186,7 +199,7 @@ def edge_flags(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
 
 def fingerprint(scene: bpy.types.Scene, obj: bpy.types.Object) -> str:
     """Changes when the object's own mesh, its seams, its sharp edges, its place or the scene's units do."""
-    mesh = obj.data
+    mesh = mesh_of(obj)
     parts = (
         _floats(mesh.vertices, "co", 3).astype(np.float32),
         _ints(mesh.loops, "vertex_index"),

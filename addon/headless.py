@@ -8,6 +8,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import bmesh
 import bpy
@@ -126,27 +127,28 @@ def _joined(meshes: list[bpy.types.Object]) -> bpy.types.Object:
 
 def _weld(shell: bpy.types.Object) -> None:
     mesh = bmesh.new()
-    mesh.from_mesh(shell.data)
+    mesh.from_mesh(bridge.mesh_of(shell))
     count = len(mesh.verts)
     reach = SAME_PLACE * max(max(corner) - min(corner) for corner in zip(*shell.bound_box, strict=True))
-    bmesh.ops.remove_doubles(mesh, verts=mesh.verts, dist=reach)
+    bmesh.ops.remove_doubles(mesh, verts=list(mesh.verts), dist=reach)
     if len(mesh.verts) < count:
         print(f"welded {count - len(mesh.verts)} vertices that lay on others")
-        mesh.to_mesh(shell.data)
+        mesh.to_mesh(bridge.mesh_of(shell))
     mesh.free()
 
 
 def bring_to_size(shell: bpy.types.Object, size: float | None) -> None:
     """Scale the object so that its largest dimension is `size` mm; without one, only where it cannot be right."""
     bpy.context.view_layer.update()
-    largest = max(shell.dimensions) * bridge.mm_per_unit(bpy.context.scene)
+    number = max(shell.dimensions[:])
+    largest = number * bridge.mm_per_unit(bpy.context.scene)
     low, high = WORN_SIZE_MM
     if size is not None:
         wanted, why = size, "as asked"
     elif low <= largest <= high or largest == 0:
         return
-    elif low <= max(shell.dimensions) <= high:
-        wanted, why = max(shell.dimensions), "its numbers were taken for millimetres"
+    elif low <= number <= high:
+        wanted, why = number, "its numbers were taken for millimetres"
     else:
         wanted, why = FALLBACK_SIZE_MM, "no size was given, and its own is nothing one wears; give --size"
     shell.scale *= wanted / largest
@@ -156,20 +158,25 @@ def bring_to_size(shell: bpy.types.Object, size: float | None) -> None:
 
 def _import(path: Path) -> None:
     suffix = path.suffix.lower()
-    if suffix == ".blend":
-        with bpy.data.libraries.load(str(path)) as (source, target):
-            target.objects = source.objects
-        for obj in target.objects:
-            bpy.context.scene.collection.objects.link(obj)
-        return
-    if suffix not in IMPORTERS:
+    if suffix != ".blend" and suffix not in IMPORTERS:
         known = ", ".join([*IMPORTERS, ".blend"])
         raise FormatError(f"'{path.name}': files of this kind cannot be imported; convert it to one of {known}.")
-    group, name = IMPORTERS[suffix].split(".")
     try:
-        getattr(getattr(bpy.ops, group), name)(filepath=str(path))
-    except (AttributeError, RuntimeError) as problem:
+        if suffix == ".blend":
+            _append(path)
+        else:
+            group, name = IMPORTERS[suffix].split(".")
+            getattr(getattr(bpy.ops, group), name)(filepath=str(path))
+    except (AttributeError, OSError, RuntimeError) as problem:
         raise FormatError(f"'{path.name}' cannot be imported: {problem}") from problem
+
+
+def _append(path: Path) -> None:
+    libraries: Any = bpy.data.libraries
+    with libraries.load(str(path)) as (source, target):
+        target.objects = source.objects
+    for obj in target.objects:
+        bpy.context.scene.collection.objects.link(obj)
 
 
 # --- the console command ---------------------------------------------------------------------------

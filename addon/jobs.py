@@ -35,8 +35,8 @@ class Running:
 running: Running | None = None
 
 
-class Job:
-    """Mixin of an operator whose work is a generator of `Progress`.
+class Job(bpy.types.Operator):
+    """An operator whose work is a generator of `Progress`; Blender knows only the operators made from it.
 
     The operator gives `title`, `work(context, shell, face_names)` that returns the steps, and
     `show(context, obj, shell, result)` that writes their result to the scene and returns a line to report.
@@ -52,13 +52,13 @@ class Job:
         raise NotImplementedError
 
     @classmethod
-    def poll(cls, context: bpy.types.Context) -> bool:
+    def poll(cls, context):
         if running is not None:
             cls.poll_message_set(f"{running.title} is at work; wait for it or press Esc")
             return False
         return has_shell(cls, context)
 
-    def execute(self, context: bpy.types.Context) -> set[str]:
+    def execute(self, context):
         try:
             self._begin(context)
             self._end(context, finish(self._steps))
@@ -66,7 +66,7 @@ class Job:
             return self._fail(context, error)
         return {"FINISHED"}
 
-    def invoke(self, context: bpy.types.Context, _event: bpy.types.Event) -> set[str]:
+    def invoke(self, context, _event):
         if bpy.app.background:
             return self.execute(context)
         global running
@@ -79,7 +79,7 @@ class Job:
         context.window_manager.modal_handler_add(self)
         return {"RUNNING_MODAL"}
 
-    def modal(self, context: bpy.types.Context, event: bpy.types.Event) -> set[str]:
+    def modal(self, context, event):
         if event.type == "ESC" and event.value == "PRESS":
             self.cancel(context)
             self.report({"INFO"}, f"{self.title} stopped; nothing was changed")
@@ -103,7 +103,7 @@ class Job:
         summary.redraw()
         return {"RUNNING_MODAL"}
 
-    def cancel(self, context: bpy.types.Context) -> None:
+    def cancel(self, context):
         """Every way out passes here, Blender's own included (closing a file, quitting)."""
         global running
         running = None
@@ -127,7 +127,7 @@ class Job:
         return {"FINISHED"}
 
     def _end(self, context: bpy.types.Context, result) -> None:
-        obj = context.scene.objects.get(self._name)
+        obj: bpy.types.Object | None = context.scene.objects.get(self._name)
         if obj is None:
             raise MeshError(f"'{self._name}' was removed or renamed meanwhile; run {self.title} again.")
         if not bridge.same_shell(self._shell, bridge.shell_from_object(context, obj)):

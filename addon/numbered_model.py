@@ -13,7 +13,7 @@ from ..core.heat import worst_strain
 from ..core.pattern import Pattern, PatternPiece
 from ..core.places import piece_place
 from . import results
-from .throwaway import place, text_curve, throwaway_scene
+from .throwaway import nodes_of, place, text_curve, throwaway_scene
 
 METRES = 1e-3
 NUMBER_M = 0.014
@@ -30,7 +30,7 @@ def write_glb(pattern: Pattern, path: str | Path) -> Path:
             body = place(scene, name, _piece_mesh(pattern, piece, name), foam)
             digits = place(scene, f"Number {number}", _number_mesh(str(number)), ink)
             digits.parent = body
-            point, normal = map(Vector, piece_place(pattern.shell, piece.faces))
+            point, normal = (Vector(array.tolist()) for array in piece_place(pattern.shell, piece.faces))
             digits.location = point * METRES + normal * LIFT_M
             digits.rotation_mode = "QUATERNION"
             digits.rotation_quaternion = normal.to_track_quat("Z", "Y")
@@ -52,8 +52,7 @@ def _number_mesh(digits: str) -> bpy.types.Mesh:
 
 def _plain_material(name: str, colour: tuple[float, float, float]) -> bpy.types.Material:
     material = bpy.data.materials.new(name)
-    material.use_nodes = True
-    surface = material.node_tree.nodes["Principled BSDF"]
+    surface = nodes_of(material).nodes["Principled BSDF"]
     surface.inputs["Base Color"].default_value = (*colour, 1.0)
     surface.inputs["Roughness"].default_value = 0.9
     return material

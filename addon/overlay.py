@@ -36,17 +36,19 @@ def labels_of(pattern: Pattern, unit: float) -> list[Label]:
 def flat_labels(root: bpy.types.Collection) -> list[Label]:
     """Names on the flat pieces, wherever they have been moved to."""
     flats = [obj for obj in root.all_objects if obj.foamwright.flat_of]
-    return [Label(flat.foamwright.flat_of, tuple(_middle(flat)), False) for flat in flats]
+    return [Label(flat.foamwright.flat_of, _middle(flat), False) for flat in flats]
 
 
-def _middle(obj: bpy.types.Object) -> Vector:
+def _middle(obj: bpy.types.Object) -> tuple[float, float, float]:
     corners = [Vector(corner) for corner in obj.bound_box]
     local = sum(corners, Vector()) / len(corners)
     local.rotate(obj.matrix_world.to_quaternion())
-    return local * obj.matrix_world.median_scale + obj.matrix_world.translation
+    middle = local * obj.matrix_world.median_scale + obj.matrix_world.translation
+    return middle.x, middle.y, middle.z
 
 
 _labels: list[Label] = []
+_shell_name = ""
 _handle = None
 
 
@@ -56,11 +58,18 @@ def is_shown() -> bool:
 
 def show(obj: bpy.types.Object) -> None:
     """Write the labels of this shell's pattern until `hide`. Raises MeshError without a pattern."""
-    global _handle
+    global _handle, _shell_name
+    _shell_name = obj.name
     unit = 1.0 / bridge.mm_per_unit(bpy.context.scene)
     _labels[:] = labels_of(results.stored_pattern(obj), unit) + flat_labels(results.results_of(obj))
     if _handle is None:
         _handle = bpy.types.SpaceView3D.draw_handler_add(_draw, (), "WINDOW", "POST_PIXEL")
+
+
+def follow(obj: bpy.types.Object) -> None:
+    """The shell has a new pattern: write its labels, if labels are shown at all."""
+    if is_shown():
+        show(obj)
 
 
 def hide() -> None:
@@ -73,7 +82,8 @@ def hide() -> None:
 
 def _draw() -> None:
     context = bpy.context
-    if not context.space_data.overlay.show_overlays:
+    gone = results.results_of(bpy.data.objects.get(_shell_name)) is None
+    if gone or not context.space_data.overlay.show_overlays:
         return
     scale = context.preferences.system.ui_scale
     blf.enable(FONT, blf.SHADOW)

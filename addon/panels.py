@@ -12,13 +12,13 @@ WIDTH_PER_LETTER = 6.5
 """Pixels of Blender's own font, about, to break long messages into lines."""
 
 
-class FoamwrightPanel:
+class FoamwrightPanel(bpy.types.Panel):
     bl_space_type = "VIEW_3D"
     bl_region_type = "UI"
     bl_category = "Foamwright"
 
 
-class FOAMWRIGHT_PT_shell(FoamwrightPanel, bpy.types.Panel):
+class FOAMWRIGHT_PT_shell(FoamwrightPanel):
     bl_label = "Shell"
 
     def draw(self, context):
@@ -45,15 +45,11 @@ class FOAMWRIGHT_PT_shell(FoamwrightPanel, bpy.types.Panel):
         if not state.findings:
             self.layout.label(text="Fit to be built", icon="CHECKMARK")
             return
-        self.layout.template_list(
-            "FOAMWRIGHT_UL_findings",
-            "",
-            state,
-            "findings",
-            state,
-            "active_finding",
-            rows=min(4, len(state.findings) + 1),
-        )
+        if len(state.findings) > 1:
+            rows = min(4, len(state.findings))
+            self.layout.template_list(
+                "FOAMWRIGHT_UL_findings", "", state, "findings", state, "active_finding", rows=rows
+            )
         index = min(state.active_finding, len(state.findings) - 1)
         finding = state.findings[index]
         box = self.layout.box()
@@ -68,7 +64,7 @@ class FOAMWRIGHT_UL_findings(bpy.types.UIList):
         layout.label(text=item.message, icon=SEVERITY_ICON.get(item.severity, "INFO"))
 
 
-class FOAMWRIGHT_PT_cuts(FoamwrightPanel, bpy.types.Panel):
+class FOAMWRIGHT_PT_cuts(FoamwrightPanel):
     bl_label = "Cuts"
 
     @classmethod
@@ -87,7 +83,7 @@ class FOAMWRIGHT_PT_cuts(FoamwrightPanel, bpy.types.Panel):
         self.layout.prop(context.scene.foamwright, "fold_limit")
 
 
-class FOAMWRIGHT_PT_foam(FoamwrightPanel, bpy.types.Panel):
+class FOAMWRIGHT_PT_foam(FoamwrightPanel):
     bl_label = "Foam"
 
     @classmethod
@@ -95,10 +91,11 @@ class FOAMWRIGHT_PT_foam(FoamwrightPanel, bpy.types.Panel):
         return _is_shell(context)
 
     def draw(self, context):
-        _properties(self.layout, context.scene.foamwright, "foam_name", "thickness_mm", "model_is_inside")
+        _properties(self.layout, context.scene.foamwright, "foam_name", "thickness_mm")
+        self.layout.prop(context.scene.foamwright, "model_is_inside")
 
 
-class FOAMWRIGHT_PT_foam_details(FoamwrightPanel, bpy.types.Panel):
+class FOAMWRIGHT_PT_foam_details(FoamwrightPanel):
     bl_label = "Sheet and Strain"
     bl_parent_id = "FOAMWRIGHT_PT_foam"
     bl_options = {"DEFAULT_CLOSED"}
@@ -110,7 +107,7 @@ class FOAMWRIGHT_PT_foam_details(FoamwrightPanel, bpy.types.Panel):
         _properties(self.layout, settings, "cold_limit_percent", "hot_limit_percent", "seam_priority", "squeeze_cost")
 
 
-class FOAMWRIGHT_PT_joints(FoamwrightPanel, bpy.types.Panel):
+class FOAMWRIGHT_PT_joints(FoamwrightPanel):
     bl_label = "Joints"
     bl_parent_id = "FOAMWRIGHT_PT_foam"
     bl_options = {"DEFAULT_CLOSED"}
@@ -123,7 +120,7 @@ class FOAMWRIGHT_PT_joints(FoamwrightPanel, bpy.types.Panel):
         _properties(self.layout, settings, "heavy_bevel", "notch_spacing_mm")
 
 
-class FOAMWRIGHT_PT_pieces(FoamwrightPanel, bpy.types.Panel):
+class FOAMWRIGHT_PT_pieces(FoamwrightPanel):
     bl_label = "Pieces"
 
     @classmethod
@@ -157,7 +154,7 @@ class FOAMWRIGHT_UL_pieces(bpy.types.UIList):
         split.label(text=f"{sign}{worst:.1f} %" if item.is_flat else "")
 
 
-class FOAMWRIGHT_PT_flatten(FoamwrightPanel, bpy.types.Panel):
+class FOAMWRIGHT_PT_flatten(FoamwrightPanel):
     bl_label = "Flatten"
 
     @classmethod
@@ -182,12 +179,14 @@ class FOAMWRIGHT_PT_flatten(FoamwrightPanel, bpy.types.Panel):
         state = root.foamwright
         layout.label(text=f"{len(context.object.foamwright.pieces)} pieces, {state.joint_count} joints")
         row = layout.row(align=True)
-        row.operator("foamwright.heatmap", icon="SHADING_TEXTURE")
+        shading = context.space_data.shading
+        coloured = shading.type == "SOLID" and shading.color_type == "VERTEX"
+        row.operator("foamwright.heatmap", icon="SHADING_TEXTURE", depress=coloured)
         row.operator("foamwright.labels", icon="FONT_DATA", depress=overlay.is_shown())
         layout.operator("foamwright.clear", icon="TRASH")
 
 
-class FOAMWRIGHT_PT_sheets(FoamwrightPanel, bpy.types.Panel):
+class FOAMWRIGHT_PT_sheets(FoamwrightPanel):
     bl_label = "Sheets"
 
     @classmethod

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import bpy
 import numpy as np
@@ -12,7 +13,7 @@ from ..core.files import write_whole
 from ..core.pattern import Pattern
 from ..core.shell_views import HEIGHT, MARGIN, SCALE_BAR, TITLE_HEIGHT, WIDTH, Painted, shell_views
 from . import results
-from .throwaway import place, text_curve, throwaway_scene
+from .throwaway import nodes_of, place, text_curve, throwaway_scene
 
 PIXELS_PER_UNIT = 1000
 SAMPLES = 8
@@ -89,8 +90,7 @@ def _ink_material() -> bpy.types.Material:
 def _shining(name: str) -> tuple[bpy.types.Material, bpy.types.NodeTree, bpy.types.Node]:
     """A material that shows its colour without light."""
     material = bpy.data.materials.new(name)
-    material.use_nodes = True
-    nodes = material.node_tree
+    nodes = nodes_of(material)
     nodes.nodes.clear()
     shine = nodes.nodes.new("ShaderNodeEmission")
     output = nodes.nodes.new("ShaderNodeOutputMaterial")
@@ -98,16 +98,18 @@ def _shining(name: str) -> tuple[bpy.types.Material, bpy.types.NodeTree, bpy.typ
     return material, nodes, shine
 
 
-def _set_up(scene: bpy.types.Scene) -> None:
-    """A camera that looks straight down on the picture, white paper behind, colours as on the scale."""
+def _set_up(scene: Any) -> None:
+    """A camera that looks straight down on the picture, white paper behind, colours as on the scale.
+
+    scene : a Blender scene; which engines and views it may have is known to a running Blender only
+    """
     camera = bpy.data.cameras.new("Camera")
     camera.type, camera.ortho_scale, camera.clip_end = "ORTHO", max(WIDTH, HEIGHT), 100.0
     scene.camera = bpy.data.objects.new("Camera", camera)
     scene.camera.location = (WIDTH / 2, HEIGHT / 2, 10.0)
     scene.collection.objects.link(scene.camera)
     scene.world = bpy.data.worlds.new("Paper")
-    scene.world.use_nodes = True
-    scene.world.node_tree.nodes["Background"].inputs["Color"].default_value = (1.0, 1.0, 1.0, 1.0)
+    nodes_of(scene.world).nodes["Background"].inputs["Color"].default_value = (1.0, 1.0, 1.0, 1.0)
     scene.view_settings.view_transform = "Standard"
     scene.render.engine = "CYCLES"
     scene.render.resolution_x, scene.render.resolution_y = int(WIDTH * PIXELS_PER_UNIT), int(HEIGHT * PIXELS_PER_UNIT)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from typing import Any
 
 import bpy
 import numpy as np
@@ -37,7 +38,7 @@ def show_pattern(context: bpy.types.Context, obj: bpy.types.Object, pattern: Pat
         if bridge.same_elements(context, obj):
             bridge.write_piece_keys(obj, keys[pattern.piece_of_face])
             limits = np.array([piece.stock.hot_limit for piece in pattern.pieces])[pattern.piece_of_face]
-            paint(obj.data, shell_strain(pattern), limits)
+            paint(bridge.mesh_of(obj), shell_strain(pattern), limits)
 
 
 def results_of(obj: bpy.types.Object | None) -> bpy.types.Collection | None:
@@ -103,7 +104,7 @@ def unpaint(obj: bpy.types.Object) -> None:
 def paint(mesh: bpy.types.Mesh, strain: np.ndarray, limit: float | np.ndarray) -> None:
     """Strain (f,) of every face as a number and as the active colour attribute."""
     for name in (STRAIN_COLOUR, STRAIN_NUMBER):
-        old = mesh.attributes.get(name)
+        old: Any = mesh.attributes.get(name)
         if old is not None:
             mesh.attributes.remove(old)
     mesh.attributes.new(STRAIN_NUMBER, "FLOAT", "FACE").data.foreach_set("value", strain.astype(np.float32))

@@ -41,11 +41,11 @@ def refresh(context: bpy.types.Context) -> Summary | None:
         return None
     if obj.mode == "EDIT":
         obj.update_from_editmode()
-    unit = bridge.mm_per_unit(context.scene)
+    mesh, unit = bridge.mesh_of(obj), bridge.mm_per_unit(context.scene)
     summary = Summary(
-        faces=len(obj.data.polygons),
-        seams=int(bridge.edge_flags(obj.data, "use_seam").sum()),
-        folds=int(bridge.edge_flags(obj.data, "use_edge_sharp").sum()),
+        faces=len(mesh.polygons),
+        seams=int(bridge.edge_flags(mesh, "use_seam").sum()),
+        folds=int(bridge.edge_flags(mesh, "use_edge_sharp").sum()),
         size_mm=tuple(side * unit for side in obj.dimensions),
         outdated=is_outdated(context.scene, obj),
     )
@@ -90,35 +90,38 @@ def _refresh_and_redraw() -> None:
 
 
 @persistent
-def _on_change(_scene, _depsgraph) -> None:
+def _on_change(*_what) -> None:
     refresh_soon()
 
 
 @persistent
-def _on_load(_path) -> None:
+def _on_load(*_what) -> None:
     _of_object.clear()
     refresh_soon()
+
+
+def _handlers():
+    moments = bpy.app.handlers
+    return (
+        (moments.depsgraph_update_post, _on_change),
+        (moments.undo_post, _on_change),
+        (moments.redo_post, _on_change),
+        (moments.load_post, _on_load),
+    )
 
 
 def register() -> None:
     if bpy.app.background:
         return
-    bpy.app.handlers.depsgraph_update_post.append(_on_change)
-    for moment in (bpy.app.handlers.load_post, bpy.app.handlers.undo_post, bpy.app.handlers.redo_post):
-        moment.append(_on_load)
+    for moment, handler in _handlers():
+        moment.append(handler)
     refresh_soon()
 
 
 def unregister() -> None:
-    moments = (
-        (bpy.app.handlers.depsgraph_update_post, _on_change),
-        (bpy.app.handlers.load_post, _on_load),
-        (bpy.app.handlers.undo_post, _on_load),
-        (bpy.app.handlers.redo_post, _on_load),
-    )
-    for handlers, handler in moments:
-        if handler in handlers:
-            handlers.remove(handler)
+    for moment, handler in _handlers():
+        if handler in moment:
+            moment.remove(handler)
     if bpy.app.timers.is_registered(_refresh_and_redraw):
         bpy.app.timers.unregister(_refresh_and_redraw)
     _of_object.clear()

@@ -39,3 +39,10 @@ def text_curve(words: str, size: float, align: str = "CENTER") -> bpy.types.Curv
     curve.body, curve.size = words, size
     curve.align_x, curve.align_y = align, "CENTER"
     return curve
+
+
+def nodes_of(block: bpy.types.Material | bpy.types.World) -> bpy.types.NodeTree:
+    """The node tree of a new material or world; before Blender 5 it has to be asked for."""
+    if bpy.app.version < (5, 0):
+        block.use_nodes = True
+    return block.node_tree

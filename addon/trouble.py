@@ -10,6 +10,7 @@ import bpy
 
 from ..core.errors import FoamwrightError, MeshError
 from ..core.shell import Shell
+from .findings import vertex_pairs
 
 
 @dataclass(frozen=True)
@@ -50,14 +51,9 @@ def report(
         places: dict = {}
         if isinstance(error, MeshError):
             pairs = vertex_pairs(shell, error.edges) if shell is not None else ()
-            places = {"vertices": error.vertices, "edges": pairs, "faces": error.faces}
+            places = {"vertices": error.vertices, "edges": tuple(pairs), "faces": error.faces}
         _last = Trouble(obj.name, str(error), **places)
     operator.report({"ERROR"}, str(error))
-
-
-def vertex_pairs(shell: Shell, edges: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
-    """Shell edges as pairs of vertices, which the mesh numbers alike."""
-    return tuple((int(low), int(high)) for low, high in shell.edges[list(edges)])
 
 
 def reports_errors(method: Callable) -> Callable:

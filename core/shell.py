@@ -38,7 +38,7 @@ class Shell:
     def build(
         cls,
         vertices: Sequence | np.ndarray,
-        faces: Iterable[Sequence[int]],
+        faces: Iterable[Sequence[int] | np.ndarray],
         seams: Iterable[tuple[int, int]] = (),
         folds: Iterable[tuple[int, int]] = (),
         name: str = "shell",

@@ -40,7 +40,7 @@ class FOAMWRIGHT_OT_mark_seams(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class FOAMWRIGHT_OT_complete_seams(jobs.Job, bpy.types.Operator):
+class FOAMWRIGHT_OT_complete_seams(jobs.Job):
     """Add the cuts without which pieces cannot be laid flat; seams that are marked stay"""
 
     bl_idname = "foamwright.complete_seams"

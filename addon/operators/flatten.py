@@ -3,11 +3,12 @@
 import bpy
 
 from ...core.unfold import unfold
-from .. import jobs, results, summary
+from .. import jobs, overlay, results, summary
+from ..findings import list_findings
 from ..settings import settings_of
 
 
-class FOAMWRIGHT_OT_flatten(jobs.Job, bpy.types.Operator):
+class FOAMWRIGHT_OT_flatten(jobs.Job):
     """Cut the shell along its seams, lay every piece flat, fit its edges and place it on foam sheets"""
 
     bl_idname = "foamwright.flatten"
@@ -21,9 +22,11 @@ class FOAMWRIGHT_OT_flatten(jobs.Job, bpy.types.Operator):
 
     def show(self, context, obj, shell, pattern):
         results.show_pattern(context, obj, pattern, self._made_from)
+        list_findings(obj, shell, pattern.findings)
+        overlay.follow(obj)
         warnings = sum(finding.severity != "note" for finding in pattern.findings)
         told = f"; {warnings} to look at" if warnings else ""
-        return f"{len(pattern.pieces)} pieces on {len(pattern.sheets)} sheets{told}"
+        return f"'{obj.name}' laid flat: pieces: {len(pattern.pieces)}, foam sheets: {len(pattern.sheets)}{told}"
 
 
 class FOAMWRIGHT_OT_heatmap(bpy.types.Operator):

@@ -5,7 +5,7 @@ from bpy.props import BoolProperty, FloatProperty, StringProperty
 
 from ...core.pieces import cut_pieces
 from ...core.renaming import renamed
-from .. import bridge, jobs, results, summary, trouble
+from .. import bridge, jobs, overlay, results, summary, trouble
 from ..piece_list import active_piece, list_pieces
 from ..settings import settings_of
 
@@ -66,10 +66,11 @@ class FOAMWRIGHT_OT_rename_piece(bpy.types.Operator):
         old_name = item.name
         if results.results_of(obj) is not None:
             results.replace_pattern(obj, renamed(results.stored_pattern(obj), old_name, new_name))
+            results.rename_flat(obj, old_name, new_name)
+            overlay.follow(obj)
         item.name = new_name
         for other in obj.foamwright.pieces:
             other.mate = new_name if other.mate == old_name else other.mate
-        results.rename_flat(obj, old_name, new_name)
         return {"FINISHED"}
 
 

@@ -43,9 +43,10 @@ def test_a_file_in_millimetres_becomes_templates(cuff, folder, headless, capfd):
     assert "taken for millimetres" in told
     assert all(stage in told for stage in ("import", "seams", "flatten", "write Pattern"))
     document = json.loads((folder / "pattern.json").read_text(encoding="utf-8"))
-    # the middle of the foam is a regular polygon whose sides lie 2.5 mm further in than the model's
-    in_radius = 60 * math.cos(math.pi / SIDES) - 2.5
-    width = 2 * SIDES * in_radius * math.tan(math.pi / SIDES)
+    # the middle of the foam is a regular polygon whose sides lie 2.5 mm further in than the model's; at a cut
+    # there is no bend that would take length from the two edges
+    corner = math.tan(math.pi / SIDES)
+    width = 2 * SIDES * (60 * math.cos(math.pi / SIDES) - 2.5) * corner + len(document["pieces"]) * 2 * 2.5 * corner
     assert sum(map(flat_area, document["pieces"])) == pytest.approx(width * 90, rel=1e-4)
     assert (folder / "summary.pdf").exists()
 
@@ -106,8 +107,14 @@ def test_several_meshes_become_one(box, tmp_path, headless):
 
 
 def test_the_command_says_what_is_wrong_and_fails(tmp_path, folder, headless, capfd):
-    (tmp_path / "note.txt").write_text("no model", encoding="utf-8")
-    for name, words in (("missing.obj", "There is no file"), ("note.txt", "cannot be imported; convert it")):
+    for name in ("note.txt", "broken.blend", "empty.obj"):
+        (tmp_path / name).write_text("no model", encoding="utf-8")
+    for name, words in (
+        ("missing.obj", "There is no file"),
+        ("note.txt", "cannot be imported; convert it"),
+        ("broken.blend", "cannot be imported"),
+        ("empty.obj", "holds no mesh"),
+    ):
         assert headless.main([str(tmp_path / name), "--out", str(folder)]) == 1
         assert words in capfd.readouterr().err
     assert not folder.exists()

@@ -1,0 +1,218 @@
+"""Drive the add-on in a Blender with a window, as a maker does; run by a command that offers `window_driver`.
+
+    COMMAND drive_window.py [FOLDER FOR THE SCREENSHOTS]
+
+With FOAMWRIGHT_ZIP the extension is installed from that zip, else this checkout is registered. Exits with 1 when
+something is not as it should be. Places of buttons are pixels of a screen of 1600 x 900.
+"""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import math
+import os
+import sys
+from pathlib import Path
+
+import bpy
+from window_driver import click, key, run, shot, view3d
+
+ROOT = Path(__file__).resolve().parents[2]
+PICTURES = Path(sys.argv[sys.argv.index("--") + 1] if sys.argv[-1] != "--" else ROOT / "out" / "window")
+INSTALLED = "bl_ext.user_default.foamwright"
+SIDES, RINGS = 24, 8
+
+
+def install() -> None:
+    global package
+    zip_file = os.environ.get("FOAMWRIGHT_ZIP")
+    if zip_file:
+        bpy.ops.extensions.package_install_files(repo="user_default", filepath=zip_file, enable_on_install=True)
+        assert INSTALLED in bpy.context.preferences.addons
+        package = INSTALLED
+        return
+    package = "foamwright"
+    spec = importlib.util.spec_from_file_location(package, ROOT / "__init__.py", submodule_search_locations=[str(ROOT)])
+    sys.modules[package] = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(sys.modules[package])
+    sys.modules[package].register()
+
+
+def module(name: str):
+    return importlib.import_module(f"{package}.addon.{name}")
+
+
+def make_shell() -> None:
+    """A bulging forearm guard, 220 mm high, cut in a front and a back half."""
+    for obj in list(bpy.data.objects):
+        bpy.data.objects.remove(obj)
+    vertices, faces = [], []
+    for ring in range(RINGS + 1):
+        part = ring / RINGS
+        radius = 0.045 + 0.02 * part + 0.006 * math.sin(math.pi * part)
+        turns = [2 * math.pi * (side + 0.5) / SIDES for side in range(SIDES)]
+        vertices += [(radius * math.cos(turn), radius * math.sin(turn), 0.22 * part) for turn in turns]
+    for ring in range(RINGS):
+        for side in range(SIDES):
+            low, high = ring * SIDES, (ring + 1) * SIDES
+            following = (side + 1) % SIDES
+            faces.append((low + side, low + following, high + following, high + side))
+    mesh = bpy.data.meshes.new("forearm guard")
+    mesh.from_pydata(vertices, [], faces)
+    for edge in mesh.edges:
+        low, high = edge.vertices
+        edge.use_seam = low % SIDES == high % SIDES and low % SIDES in (0, SIDES // 2)
+    obj = bpy.data.objects.new("forearm guard", mesh)
+    bpy.context.collection.objects.link(obj)
+    bpy.context.view_layer.objects.active = obj
+    obj.select_set(True)
+    bpy.context.scene.foamwright.nest_seconds = 2
+    bpy.ops.ed.undo_push(message="Shell")
+
+
+def open_sidebar() -> None:
+    with view3d():
+        bpy.context.space_data.show_region_ui = True
+        bpy.context.space_data.clip_start = 0.001
+        bpy.ops.view3d.view_selected()
+
+
+def choose_tab() -> None:
+    area = next(area for area in bpy.context.window_manager.windows[0].screen.areas if area.type == "VIEW_3D")
+    sidebar = next(region for region in area.regions if region.type == "UI")
+    sidebar.active_panel_category = "Foamwright"
+
+
+def picture(name: str):
+    return lambda: shot(str(PICTURES / f"{name}.png"))
+
+
+# --- what is looked at ------------------------------------------------------------------------------
+
+FLATTEN = (1174, 638)
+VIEW_MIDDLE = (660, 420)
+
+
+def press(place: tuple[int, int]):
+    def press() -> float:
+        click(*place)
+        return 0.3
+
+    return press
+
+
+def press_keys(*names: str):
+    """Keys go to what the mouse is over: the viewport."""
+
+    def press_keys() -> float:
+        click(*VIEW_MIDDLE, button=2)
+        key(*names)
+        return 1.0
+
+    return press_keys
+
+
+def shell() -> bpy.types.Object:
+    return bpy.data.objects["forearm guard"]
+
+
+def flats() -> list[bpy.types.Object]:
+    return [obj for obj in bpy.data.objects if obj.foamwright.flat_of]
+
+
+def is_running() -> None:
+    running = module("jobs").running
+    assert running is not None, "pressing the button started no job"
+    assert 0 <= running.progress.part <= 1
+
+
+def nothing_was_made() -> None:
+    assert not flats()
+    assert shell().foamwright.results is None
+    assert "Foam strain" not in shell().data.attributes
+    assert module("jobs").running is None
+
+
+def result_is_there() -> None:
+    assert module("jobs").running is None, "the job did not come to its end in time"
+    assert len(flats()) == 2
+    assert len(shell().foamwright.pieces) == 2
+    for obj in (shell(), *flats()):
+        assert obj.data.color_attributes.active_color.name == "Foam strain"
+    strain = [value.value for flat in flats() for value in flat.data.attributes["foam_strain"].data]
+    assert 0.0005 < max(map(abs, strain)) < 0.1, "a slightly bulging guard is slightly strained"
+
+
+def wait() -> float:
+    return 3.0 if module("jobs").running is not None else 0.0
+
+
+def show_all() -> None:
+    with view3d():
+        bpy.ops.view3d.view_all()
+        bpy.ops.foamwright.heatmap()
+        bpy.ops.foamwright.labels()
+        assert bpy.context.space_data.shading.color_type == "VERTEX"
+
+
+def hide_labels() -> None:
+    with view3d():
+        bpy.ops.foamwright.labels()
+
+
+def close_the_seams() -> None:
+    for edge in shell().data.edges:
+        edge.use_seam = False
+    bpy.ops.ed.undo_push(message="No seams")
+
+
+def trouble_is_told() -> None:
+    trouble = module("trouble").of(shell())
+    assert trouble is not None
+    assert "tube" in trouble.message
+
+
+def all_is_quiet() -> None:
+    """Taking the add-on away leaves no drawing, timer or handler of ours behind."""
+    sys.modules[package].unregister()
+    assert not [h for h in bpy.app.handlers.depsgraph_update_post if package in h.__module__]
+
+
+steps = [
+    install,
+    make_shell,
+    open_sidebar,
+    choose_tab,
+    lambda: 1.0,
+    picture("sidebar"),
+    press(FLATTEN),
+    is_running,
+    picture("running"),
+    press_keys("Escape"),
+    nothing_was_made,
+    press(FLATTEN),
+    *[wait] * 10,
+    result_is_there,
+    show_all,
+    lambda: 1.0,
+    picture("flattened"),
+    hide_labels,
+    press_keys("ctrl+z"),
+    nothing_was_made,
+    picture("undone"),
+    press_keys("ctrl+shift+z"),
+    result_is_there,
+    press_keys("ctrl+z"),
+    close_the_seams,
+    press(FLATTEN),
+    *[wait] * 10,
+    trouble_is_told,
+    nothing_was_made,
+    picture("trouble"),
+    all_is_quiet,
+    picture("gone"),
+]
+
+if __name__ == "__main__":
+    run(steps)
