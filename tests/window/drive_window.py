@@ -67,7 +67,6 @@ def make_shell() -> None:
     bpy.context.collection.objects.link(obj)
     bpy.context.view_layer.objects.active = obj
     obj.select_set(True)
-    bpy.context.scene.foamwright.nest_seconds = 2
     bpy.ops.ed.undo_push(message="Shell")
 
 
@@ -119,6 +118,15 @@ def shell() -> bpy.types.Object:
 
 def flats() -> list[bpy.types.Object]:
     return [obj for obj in bpy.data.objects if obj.foamwright.flat_of]
+
+
+def nest_for(seconds: int):
+    """A long job, to be stopped; a short one, to be waited for."""
+
+    def nest_for() -> None:
+        bpy.context.scene.foamwright.nest_seconds = seconds
+
+    return nest_for
 
 
 def is_running() -> None:
@@ -186,11 +194,13 @@ steps = [
     choose_tab,
     lambda: 1.0,
     picture("sidebar"),
+    nest_for(60),
     press(FLATTEN),
     is_running,
     picture("running"),
     press_keys("Escape"),
     nothing_was_made,
+    nest_for(1),
     press(FLATTEN),
     *[wait] * 10,
     result_is_there,
