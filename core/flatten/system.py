@@ -6,11 +6,11 @@ import numpy as np
 from scipy.sparse import csc_array
 from scipy.sparse.linalg import LinearOperator, SuperLU, cg, splu
 
-EXACT_UNKNOWNS = 30_000
+EXACT_UNKNOWNS = 3_000
 """Systems up to this size are factored afresh each time: that costs less than a few rounds of iteration."""
-MOST_ROUNDS = 15
+MOST_ROUNDS = 8
 """Rounds of iteration on an old factorisation before a new one is worth its price."""
-LOOSE = 1e-3
+LOOSE = 0.05
 """Relative residual that serves for a Newton step."""
 
 _FACTOR = {"diag_pivot_thresh": 0.0, "options": {"SymmetricMode": True}}
