@@ -119,7 +119,7 @@ class StrainEnergy:
         density, slope, curve = self._density(values)
         # the four eigenmatrices as motions of the corners: two stretches, twist, flip
         moved = np.einsum("mvj,mjk->mvk", self.rest.gradient, right)  # gradient in the right singular frame
-        modes = np.empty((len(values), 4, 3, 2))
+        modes: np.ndarray = np.empty((len(values), 4, 3, 2))
         modes[:, 0] = moved[:, :, 0, None] * left[:, None, :, 0]
         modes[:, 1] = moved[:, :, 1, None] * left[:, None, :, 1]
         across = moved[:, :, 1, None] * left[:, None, :, 0]
