@@ -330,7 +330,7 @@ def test_shallow_overlap_is_parted_and_a_deep_one_is_left() -> None:
         surface = surface_of(points, triangles)
         problem = Problem([surface])
         first = start.first_flat(triangles, surface.corners, surface.loops, len(points))
-        flat = finish(problem.solver().minimise(first))
+        flat = finish(problem.solver.minimise(first))
         if part:
             flat = finish(part_overlaps(problem, flat, 1.0, None))
         return len(crossing_steps(flat, surface.loops)), problem.common_strain(flat)[0]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -16,7 +16,7 @@ from .start import first_flat
 from .strain import area_quantile, log_strain, stretches
 
 CEILINGS_LOOSE = ((0.8, 16.0), (0.8, 16.0))
-CEILINGS_HELD = ((1.0, 3.0),)
+CEILINGS_HELD = ((0.7, 3.0),)
 """Rounds of the soft ceiling: its level as a part of the strain that 99 % of a piece's area keeps to, and its
 power. A piece alone is pressed to near the least worst strain there is; pieces that share seams are pressed
 gently, because mean strain is what moves the glued-up shape."""
@@ -26,6 +26,11 @@ EXACT = 1e-7
 """Logarithmic strain under which a patch counts as unfolded exactly."""
 
 
+REWEIGHT_POWER = 0.4
+REWEIGHT_FLOOR = 3e-3
+"""Once seams are matched, triangles weigh less the more they are strained: (strain^2 + floor^2)^-power. What a
+seam asks of a piece then stays where it is asked, and the mean strain lower than least squares makes it
+(one round of iteratively reweighted least squares)."""
 PARTING_ROUNDS = 8
 PARTING_COST = 0.03
 """Strain that 99 % of a piece may be dearer by when it is kept from lying over itself."""
@@ -74,9 +79,10 @@ def flatten_surfaces(
         flats.append((yield from _flatten_alone(surface, squeeze_cost)))
     if len(glued) and seam_priority > 0:
         problem = Problem(surfaces, glued, flats, seam_priority)
-        flat = yield from problem.solver().minimise(
+        flat = yield from problem.solver.minimise(
             np.concatenate(flats), squeeze_cost, stage="Matching seams", tolerance=ROUGH
         )
+        problem.reweight(flat)
         flat, ceiling = yield from _lower_worst(problem, flat, squeeze_cost, CEILINGS_HELD)
         return problem.split((yield from part_overlaps(problem, flat, squeeze_cost, ceiling)))
     for number, surface in enumerate(surfaces):
@@ -108,8 +114,19 @@ class Problem:
             self.seams = Seams(glued, np.zeros(len(glued)))
             self.seams.target = (1 - seam_priority) * self.seams.gaps(np.concatenate(flats))
 
-    def solver(self, contacts: Contacts | None = None) -> NewtonSolver:
-        return NewtonSolver(self.triangles, self.rest, int(self.first[-1]), self.seams, contacts)
+    @cached_property
+    def solver(self) -> NewtonSolver:
+        return NewtonSolver(self.triangles, self.rest, int(self.first[-1]), self.seams)
+
+    def solver_with(self, contacts: Contacts) -> NewtonSolver:
+        return NewtonSolver(self.triangles, self.solver.rest, int(self.first[-1]), self.seams, contacts)
+
+    def reweight(self, flat: np.ndarray) -> None:
+        """Let triangles that are strained at `flat` weigh less from now on."""
+        strain = log_strain(stretches(flat, self.triangles, self.rest))
+        weight = (strain**2 + REWEIGHT_FLOOR**2) ** -REWEIGHT_POWER
+        weight *= self.rest.area.sum() / (weight @ self.rest.area)
+        self.solver.rest = replace(self.rest, area=self.rest.area * weight)
 
     def split(self, flat: np.ndarray) -> list[np.ndarray]:
         return np.split(flat, self.first[1:-1])
@@ -136,14 +153,14 @@ def _flatten_alone(surface: Surface, squeeze_cost: float) -> Steps[np.ndarray]:
     flat = first_flat(surface.triangles, surface.corners, surface.loops, surface.vertex_count)
     if log_strain(stretches(flat, surface.triangles, surface.rest)).max() <= EXACT:
         return flat
-    return (yield from Problem([surface]).solver().minimise(flat, squeeze_cost, tolerance=ROUGH))
+    return (yield from Problem([surface]).solver.minimise(flat, squeeze_cost, tolerance=ROUGH))
 
 
 def _lower_worst(
     problem: Problem, flat: np.ndarray, squeeze_cost: float, ceilings: Sequence[tuple[float, float]]
 ) -> Steps[tuple[np.ndarray, Ceiling | None]]:
     """Press every surface's worst strain down with a soft ceiling of its own; the last ceiling comes along."""
-    solver, ceiling = problem.solver(), None
+    solver, ceiling = problem.solver, None
     for part, power in ceilings:
         common = problem.common_strain(flat)
         if common.max() <= CEILING_FLOOR:
@@ -157,27 +174,42 @@ def part_overlaps(
     problem: Problem, flat: np.ndarray, squeeze_cost: float, ceiling: Ceiling | None
 ) -> Steps[np.ndarray]:
     """Push the rims of surfaces that lie over themselves apart; those that resist are left as they were."""
+    flats = problem.split(flat)
+    willing = []
+    for number, surface in enumerate(problem.surfaces):
+        if not _lies_over(surface, flats[number]):
+            continue
+        if len(problem.surfaces) > 1:
+            # a try without its neighbours costs little and tells which surfaces resist
+            _, parted = yield from _push_apart(Problem([surface]), flats[number], [0], squeeze_cost, None)
+            if not parted:
+                continue
+        willing.append(number)
+    if not willing:
+        return flat
+    pushed, parted = yield from _push_apart(problem, flat, willing, squeeze_cost, ceiling)
+    return pushed if parted else flat
 
-    def lies_over(flats: list[np.ndarray], number: int) -> bool:
-        return len(crossing_steps(flats[number], problem.surfaces[number].loops)) > 0
 
-    lying_over = [i for i in range(len(problem.surfaces)) if lies_over(problem.split(flat), i)]
-    while lying_over:
-        before = problem.common_strain(flat)
-        parted, contacts = flat, np.empty((0, 3), np.int64)
-        for _ in range(PARTING_ROUNDS):
-            fresh = problem.contacts(parted, lying_over)
-            if not len(fresh):
-                break
-            # earlier contacts stay, lest what was parted slips back
-            contacts = np.unique(np.concatenate([contacts, fresh]), axis=0)
-            solver = problem.solver(Contacts(contacts))
-            parted = yield from solver.minimise(parted, squeeze_cost, ceiling, "Parting overlaps", ROUGH)
-        dear = problem.common_strain(parted) - before > PARTING_COST
-        flats = problem.split(parted)
-        parting = [i for i in lying_over if not dear[i] and not lies_over(flats, i)]
-        if parting == lying_over:
-            # neighbours must not pay for it through their seams either
-            return flat if dear.any() else parted
-        lying_over = parting
-    return flat
+def _push_apart(
+    problem: Problem, flat: np.ndarray, numbers: list[int], squeeze_cost: float, ceiling: Ceiling | None
+) -> Steps[tuple[np.ndarray, bool]]:
+    """Rounds of contacts between the rims of some surfaces, until none lies over itself or it grows too dear."""
+    before = problem.common_strain(flat)
+    contacts = np.empty((0, 3), np.int64)
+    for _ in range(PARTING_ROUNDS):
+        # earlier contacts stay, lest what was parted slips back
+        contacts = np.unique(np.concatenate([contacts, problem.contacts(flat, numbers)]), axis=0)
+        solver = problem.solver_with(Contacts(contacts))
+        flat = yield from solver.minimise(flat, squeeze_cost, ceiling, "Parting overlaps", ROUGH)
+        # neighbours must not pay for it through their seams either
+        if (problem.common_strain(flat) - before).max() > PARTING_COST:
+            return flat, False
+        flats = problem.split(flat)
+        if not any(_lies_over(problem.surfaces[i], flats[i]) for i in numbers):
+            return flat, True
+    return flat, False
+
+
+def _lies_over(surface: Surface, flat: np.ndarray) -> bool:
+    return len(crossing_steps(flat, surface.loops)) > 0
