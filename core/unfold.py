@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from .check import examine, refuse
 from .check_pattern import examine_pattern
-from .flatten import flatten_pieces
+from .flatten import Flattener, flatten_pieces
 from .folds import find_folds
 from .joints import both_outlines, joint_runs
 from .layout.nest import nest
@@ -18,10 +18,13 @@ from .settings import Settings
 from .shell import Shell
 
 
-def unfold(shell: Shell, settings: Settings, face_names: Sequence[str] | None = None) -> Steps[Pattern]:
+def unfold(
+    shell: Shell, settings: Settings, face_names: Sequence[str] | None = None, flattener: Flattener | None = None
+) -> Steps[Pattern]:
     """Cut, flatten, bevel, mark and nest. Yields `Progress`; returns the `Pattern`.
 
     face_names : per shell face the name its piece had before the edit, "" where it had none.
+    flattener : keeps what it has laid flat, so that a run after an edit is quick.
     Raises MeshError and its kin, with the elements at fault, and SettingsError.
     """
     yield Progress("Checking the shell", 0.0)
@@ -30,7 +33,7 @@ def unfold(shell: Shell, settings: Settings, face_names: Sequence[str] | None = 
     yield Progress("Cutting pieces", 0.0)
     pieces, piece_of_face = cut_pieces(shell, settings, face_names)
     folds = [find_folds(shell, piece, settings) for piece in pieces]
-    flats = yield from flatten_pieces(shell, pieces, folds, settings)
+    flats = yield from flatten_pieces(shell, pieces, folds, settings, flattener)
     yield Progress("Fitting joints", 0.0)
     joints = joint_runs(shell, pieces, [flat.vertices for flat in flats], settings)
     finished = []

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 import solids
 from foamwright.core.errors import MissingCutError
-from foamwright.core.flatten import flatten_patch, flatten_patches, rims_of, start, surface_of
+from foamwright.core.flatten import Flattener, flatten_patch, flatten_patches, rims_of, start, surface_of
 from foamwright.core.flatten.energy import Ceiling, RestTriangles, StrainEnergy, signed_areas
 from foamwright.core.flatten.flattening import PARTING_COST, Problem, part_overlaps
 from foamwright.core.flatten.overlap import Contacts, crossing_steps
 from foamwright.core.flatten.reference import plane_corners
-from foamwright.core.flatten.solver import Seams, longest_safe_step
+from foamwright.core.flatten.solver import NewtonSolver, Seams, longest_safe_step
 from foamwright.core.flatten.strain import log_strain, stretches
 from foamwright.core.progress import finish
 from foamwright.core.shell import Shell
@@ -349,3 +349,31 @@ def test_contact_gradient_is_the_slope() -> None:
     gradient = np.zeros_like(flat)
     np.add.at(gradient, contacts.elements.ravel(), parts.reshape(-1, 2))
     assert gradient == pytest.approx(numeric_gradient(contacts.value, flat), abs=1e-5)
+
+
+def test_what_has_not_changed_is_not_laid_flat_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    patches, mates = gores(4)
+    surfaces = [surface_of(*patch) for patch in (*patches, mesh(solids.saddle(100.0, 6, 25.0)))]
+    first = np.cumsum([0, *[surface.vertex_count for surface in surfaces]])
+    one = [(path_a + first[a], path_b + first[b]) for a, path_a, b, path_b in mates]
+    glued = np.concatenate([np.stack([p[:-1], p[1:], q[:-1], q[1:]], axis=1) for p, q in one])
+    solved = []
+    minimise = NewtonSolver.minimise
+
+    def counted(self, *args, **kwargs):
+        solved.append(len(self.triangles))
+        return minimise(self, *args, **kwargs)
+
+    monkeypatch.setattr(NewtonSolver, "minimise", counted)
+    flattener = Flattener()
+    before = finish(flattener.flatten(surfaces, glued))
+    solved.clear()
+    again = finish(flattener.flatten(surfaces, glued))
+    assert not solved
+    surfaces[-1] = surface_of(*mesh(solids.saddle(100.0, 6, 20.0)))
+    changed = finish(flattener.flatten(surfaces, glued))
+    assert set(solved) == {len(surfaces[-1].triangles)}
+    fresh = finish(Flattener().flatten(surfaces, glued))
+    for old, same, there, here in zip(before[:-1], again, changed, fresh, strict=False):
+        assert (old == same).all()
+        assert (there == here).all()

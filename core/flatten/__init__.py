@@ -13,12 +13,12 @@ from ..pieces import Piece
 from ..progress import Steps, finish
 from ..settings import Settings
 from ..shell import Shell
-from .flattening import Surface, first_vertices, flatten_surfaces
+from .flattening import Flattener, Surface, first_vertices, flatten_surfaces
 from .placing import match_mates, stand_up
 from .reference import plane_corners, reference_corners
 from .strain import stretches
 
-__all__ = ["Flat", "flatten_patch", "flatten_patches", "flatten_pieces"]
+__all__ = ["Flat", "Flattener", "flatten_patch", "flatten_patches", "flatten_pieces"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,12 +35,16 @@ class Flat:
 
 
 def flatten_pieces(
-    shell: Shell, pieces: Sequence[Piece], folds: Sequence[Sequence[FoldRun]], settings: Settings
+    shell: Shell,
+    pieces: Sequence[Piece],
+    folds: Sequence[Sequence[FoldRun]],
+    settings: Settings,
+    flattener: Flattener | None = None,
 ) -> Steps[list[Flat]]:
     """Lay every piece flat at its reference depth, the two sides of every seam equally long.
 
-    folds : per piece, from `find_folds`. Yields `Progress`. The flat stands as the piece does on the shell,
-    its up (z) along y, centred on the origin.
+    folds : per piece, from `find_folds`; flattener : keeps what it has laid flat from run to run. Yields
+    `Progress`. The flat stands as the piece does on the shell, its up (z) along y, centred on the origin.
     """
     surfaces = [
         Surface(
@@ -51,7 +55,9 @@ def flatten_pieces(
         )
         for piece, piece_folds in zip(pieces, folds, strict=True)
     ]
-    flats = yield from flatten_surfaces(surfaces, seam_intervals(pieces), settings.seam_priority, settings.squeeze_cost)
+    flats = yield from (flattener or Flattener()).flatten(
+        surfaces, seam_intervals(pieces), settings.seam_priority, settings.squeeze_cost
+    )
     upright = [
         stand_up(flat, shell.vertices[piece.patch.shell_vertex], piece.patch.triangles)
         for piece, flat in zip(pieces, flats, strict=True)

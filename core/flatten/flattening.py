@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from ..progress import Progress, Steps
 from .energy import Ceiling, RestTriangles
@@ -53,43 +56,96 @@ class Surface:
     def rest(self) -> RestTriangles:
         return RestTriangles.from_corners(self.corners)
 
+    @cached_property
+    def digest(self) -> bytes:
+        """What tells this surface from others by content."""
+        content = hashlib.sha256(str(self.vertex_count).encode())
+        for array in (self.triangles, self.corners, *self.loops):
+            content.update(np.ascontiguousarray(array).tobytes())
+        return content.digest()
+
 
 def first_vertices(counts: Sequence[int]) -> np.ndarray:
     """Where each surface's vertices begin when all are numbered one after another, and their total."""
     return np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
 
 
-def flatten_surfaces(
-    surfaces: Sequence[Surface],
-    glued: np.ndarray,
-    seam_priority: float = 1.0,
-    squeeze_cost: float = 1.0,
-) -> Steps[list[np.ndarray]]:
-    """Flat positions (v, 2) mm per surface, no triangle flipped. Yields `Progress`.
+class Flattener:
+    """Lays surfaces flat again and again while seams move: what has not changed is known by its content.
 
-    glued : (s, 4) int, rim intervals a0-a1 and b0-b1 to be equally long, vertices of all surfaces numbered
-        one after another.
-    Each surface goes flat by itself for the least mean strain; then the seams are matched over all of them;
-    then a soft ceiling under each surface's own worst strain lowers it. Last, a surface that lies over itself
-    is parted where that costs little strain.
+    Results do not depend on what was done before; only their time does. What the last run did not ask for is
+    forgotten.
     """
-    flats = []
-    for number, surface in enumerate(surfaces):
-        yield Progress("Laying pieces flat", number / len(surfaces))
-        flats.append((yield from _flatten_alone(surface, squeeze_cost)))
-    if len(glued) and seam_priority > 0:
-        problem = Problem(surfaces, glued, flats, seam_priority)
-        flat = yield from problem.solver.minimise(
-            np.concatenate(flats), squeeze_cost, stage="Matching seams", tolerance=ROUGH
-        )
+
+    def __init__(self) -> None:
+        self._known: dict[bytes, list[np.ndarray]] = {}
+
+    def flatten(
+        self, surfaces: Sequence[Surface], glued: np.ndarray, seam_priority: float = 1.0, squeeze_cost: float = 1.0
+    ) -> Steps[list[np.ndarray]]:
+        """Flat positions (v, 2) mm per surface, no triangle flipped. Yields `Progress`.
+
+        glued : (s, 4) int, rim intervals a0-a1 and b0-b1 to be equally long, vertices of all surfaces numbered
+            one after another.
+        Each surface goes flat by itself for the least mean strain; then the seams are matched over all that
+        hang together; then a soft ceiling under each surface's own worst strain lowers it. Last, a surface
+        that lies over itself is parted where that costs little strain.
+        """
+        asked: dict[bytes, list[np.ndarray]] = {}
+
+        def known(key: bytes, steps: Steps[list[np.ndarray]]) -> Steps[list[np.ndarray]]:
+            asked[key] = self._known[key] if key in self._known else (yield from steps)
+            return asked[key]
+
+        costs = np.array([seam_priority, squeeze_cost])
+        alone = []
+        for number, surface in enumerate(surfaces):
+            yield Progress("Laying pieces flat", number / len(surfaces))
+            alone += yield from known(surface.digest + costs[1:].tobytes(), _flatten_alone(surface, squeeze_cost))
+        flats: list[np.ndarray] = [np.empty(0)] * len(surfaces)
+        for numbers, own_glued in _hanging_together(surfaces, glued if seam_priority > 0 else glued[:0]):
+            members = [surfaces[i] for i in numbers]
+            key = b"".join([surface.digest for surface in members] + [own_glued.tobytes(), costs.tobytes()])
+            problem = Problem(members, own_glued, [alone[i] for i in numbers], seam_priority)
+            results = yield from known(key, _flatten_together(problem, [alone[i] for i in numbers], squeeze_cost))
+            for i, flat in zip(numbers, results, strict=True):
+                flats[i] = flat
+        self._known = asked
+        return flats
+
+
+def flatten_surfaces(
+    surfaces: Sequence[Surface], glued: np.ndarray, seam_priority: float = 1.0, squeeze_cost: float = 1.0
+) -> Steps[list[np.ndarray]]:
+    """As `Flattener.flatten`, once."""
+    return Flattener().flatten(surfaces, glued, seam_priority, squeeze_cost)
+
+
+def _hanging_together(surfaces: Sequence[Surface], glued: np.ndarray) -> list[tuple[list[int], np.ndarray]]:
+    """Groups of surfaces that seams connect, each with its seams renumbered to its own vertices."""
+    counts = [surface.vertex_count for surface in surfaces]
+    first = first_vertices(counts)
+    owner = np.repeat(np.arange(len(surfaces)), counts)[glued]
+    graph = coo_array((np.ones(len(glued)), (owner[:, 0], owner[:, 2])), shape=(len(surfaces),) * 2)
+    group_count, group = connected_components(graph, directed=False)
+    groups = []
+    for number in range(group_count):
+        members = np.flatnonzero(group == number)
+        shift = np.zeros(len(surfaces), np.int64)
+        shift[members] = first_vertices([counts[i] for i in members])[:-1] - first[members]
+        own = group[owner[:, 0]] == number
+        groups.append((members.tolist(), glued[own] + shift[owner[own]]))
+    return groups
+
+
+def _flatten_together(problem: Problem, alone: list[np.ndarray], squeeze_cost: float) -> Steps[list[np.ndarray]]:
+    flat, ceilings = np.concatenate(alone), CEILINGS_LOOSE
+    if problem.seams is not None:
+        ceilings = CEILINGS_HELD
+        flat = yield from problem.solver.minimise(flat, squeeze_cost, stage="Matching seams", tolerance=ROUGH)
         problem.reweight(flat)
-        flat, ceiling = yield from _lower_worst(problem, flat, squeeze_cost, CEILINGS_HELD)
-        return problem.split((yield from part_overlaps(problem, flat, squeeze_cost, ceiling)))
-    for number, surface in enumerate(surfaces):
-        problem = Problem([surface])
-        flat, ceiling = yield from _lower_worst(problem, flats[number], squeeze_cost, CEILINGS_LOOSE)
-        flats[number] = yield from part_overlaps(problem, flat, squeeze_cost, ceiling)
-    return flats
+    flat, ceiling = yield from _lower_worst(problem, flat, squeeze_cost, ceilings)
+    return problem.split((yield from part_overlaps(problem, flat, squeeze_cost, ceiling)))
 
 
 class Problem:
@@ -110,7 +166,7 @@ class Problem:
         ends = np.cumsum([len(surface.triangles) for surface in surfaces])
         self.own = np.split(np.arange(len(self.triangles)), ends[:-1])
         self.seams = None
-        if glued is not None:
+        if glued is not None and len(glued):
             self.seams = Seams(glued, np.zeros(len(glued)))
             self.seams.target = (1 - seam_priority) * self.seams.gaps(np.concatenate(flats))
 
@@ -149,11 +205,11 @@ class Problem:
         )
 
 
-def _flatten_alone(surface: Surface, squeeze_cost: float) -> Steps[np.ndarray]:
+def _flatten_alone(surface: Surface, squeeze_cost: float) -> Steps[list[np.ndarray]]:
     flat = first_flat(surface.triangles, surface.corners, surface.loops, surface.vertex_count)
     if log_strain(stretches(flat, surface.triangles, surface.rest)).max() <= EXACT:
-        return flat
-    return (yield from Problem([surface]).solver.minimise(flat, squeeze_cost, tolerance=ROUGH))
+        return [flat]
+    return [(yield from Problem([surface]).solver.minimise(flat, squeeze_cost, tolerance=ROUGH))]
 
 
 def _lower_worst(
