@@ -33,6 +33,10 @@ class Patch:
     def vertex_count(self) -> int:
         return len(self.shell_vertex)
 
+    def step_lengths(self, points: np.ndarray) -> tuple[np.ndarray, ...]:
+        """Per rim (r,), the length of each step with the patch vertices at points (v, 2 or 3)."""
+        return tuple(np.linalg.norm(points[np.roll(loop, -1)] - points[loop], axis=1) for loop in self.loops)
+
 
 def cut_patch(shell: Shell, faces: np.ndarray) -> Patch:
     """The patch of `faces` (p,) int: neighbours stay joined across every edge that is not a seam.

@@ -23,6 +23,7 @@ class PatternPiece:
 
     flat : (v, 2) mm, patch vertices on the flat, outside face up
     stretch : (m, 2) per patch triangle, largest and smallest stretch from flat to shell (1: unchanged)
+    rim_reference : per loop of the patch (r,) mm, length of each rim step on the reference surface
     outside_outline, inside_outline : closed rings (r, 2), first point repeated at the end; the outer ring
         counter-clockwise and first, then holes clockwise
     """
@@ -35,6 +36,7 @@ class PatternPiece:
     patch: Patch
     flat: np.ndarray
     stretch: np.ndarray
+    rim_reference: tuple[np.ndarray, ...]
     outside_outline: tuple[np.ndarray, ...]
     inside_outline: tuple[np.ndarray, ...]
     folds: tuple[FoldRun, ...]

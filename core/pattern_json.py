@@ -99,6 +99,7 @@ def _piece_out(piece: PatternPiece) -> dict[str, Any]:
             "triangle_stretch": piece.stretch.tolist(),
             "loops": [loop.tolist() for loop in patch.loops],
             "loop_edges": [edges.tolist() for edges in patch.loop_edges],
+            "rim_reference_mm": [lengths.tolist() for lengths in piece.rim_reference],
         },
         "folds": [_fold_out(fold) for fold in piece.folds],
         "notches": [asdict(notch) for notch in piece.notches],
@@ -197,6 +198,9 @@ def _piece_in(node: Node, shell: Shell) -> PatternPiece:
             raise flat[key].wrong(f"should have one entry for each of {len(patch.triangles)} triangles")
     if [len(loop) for loop in patch.loops] != [len(edges) for edges in patch.loop_edges]:
         raise flat["loop_edges"].wrong("should have one edge for each vertex of 'loops'")
+    rim_reference = tuple(lengths.numbers() for lengths in flat["rim_reference_mm"].list())
+    if [len(loop) for loop in patch.loops] != [len(lengths) for lengths in rim_reference]:
+        raise flat["rim_reference_mm"].wrong("should have one length for each vertex of 'loops'")
     name = node["name"].text()
     return PatternPiece(
         name,
@@ -207,6 +211,7 @@ def _piece_in(node: Node, shell: Shell) -> PatternPiece:
         patch,
         vertices,
         stretch,
+        rim_reference,
         tuple(_ring_in(ring) for ring in node["outside_outline"].list()),
         tuple(_ring_in(ring) for ring in node["inside_outline"].list()),
         tuple(_fold_in(fold, name, count, shell) for fold in node["folds"].list()),

@@ -50,6 +50,7 @@ def unfold(
                 patch=piece.patch,
                 flat=flat.vertices,
                 stretch=flat.stretch,
+                rim_reference=flat.rim_reference,
                 outside_outline=outside,
                 inside_outline=inside,
                 folds=piece_folds,

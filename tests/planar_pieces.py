@@ -65,6 +65,7 @@ def pattern_of(cut: Faceted) -> Pattern:
                 patch=piece.patch,
                 flat=flat,
                 stretch=np.ones((len(piece.patch.triangles), 2)),
+                rim_reference=piece.patch.step_lengths(flat),
                 outside_outline=outside,
                 inside_outline=inside,
                 folds=(),

@@ -148,6 +148,7 @@ def _piece(
         patch=patch,
         flat=flat,
         stretch=np.ones((len(patch.triangles), 2)),
+        rim_reference=patch.step_lengths(flat),
         outside_outline=outlines,
         inside_outline=tuple(ring.copy() for ring in outlines),
         folds=(),

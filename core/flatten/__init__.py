@@ -28,10 +28,12 @@ class Flat:
     vertices : (v, 2) mm, one per patch vertex
     stretch : (m, 2) per patch triangle, largest and smallest length on the shell's reference surface over
         length on the flat (over 1 the foam is pulled, under 1 squeezed)
+    rim_reference : per loop of the patch (r,) mm, length of each rim step on the reference surface
     """
 
     vertices: np.ndarray
     stretch: np.ndarray
+    rim_reference: tuple[np.ndarray, ...]
 
 
 def flatten_pieces(
@@ -63,7 +65,7 @@ def flatten_pieces(
         for piece, flat in zip(pieces, flats, strict=True)
     ]
     return [
-        Flat(flat, stretches(flat, surface.triangles, surface.rest))
+        Flat(flat, stretches(flat, surface.triangles, surface.rest), surface.rim_lengths())
         for flat, surface in zip(match_mates(pieces, upright), surfaces, strict=True)
     ]
 

@@ -56,6 +56,14 @@ class Surface:
     def rest(self) -> RestTriangles:
         return RestTriangles.from_corners(self.corners)
 
+    def rim_lengths(self) -> tuple[np.ndarray, ...]:
+        """Per rim (r,) mm, the length of each step at rest."""
+        length = np.linalg.norm(np.roll(self.corners, -1, axis=1) - self.corners, axis=2).ravel()
+        keys = self.triangles * self.vertex_count + np.roll(self.triangles, -1, axis=1)
+        order = np.argsort(keys.ravel())
+        wanted = [loop * self.vertex_count + np.roll(loop, -1) for loop in self.loops]
+        return tuple(length[order[np.searchsorted(keys.ravel()[order], keys_of)]] for keys_of in wanted)
+
     @cached_property
     def digest(self) -> bytes:
         """What tells this surface from others by content."""

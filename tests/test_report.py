@@ -1,0 +1,62 @@
+"""The report of strain and seam lengths, against figures worked out another way."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import solids
+from foamwright.core.progress import finish
+from foamwright.core.report import report
+from foamwright.core.settings import Settings
+from foamwright.core.shell import Shell
+from foamwright.core.unfold import unfold
+
+
+@pytest.fixture(scope="module")
+def halves():
+    """A dome of two halves, laid flat."""
+    points, faces = solids.sphere_cap(100.0, 0.7, 6)
+    shell = Shell.build(points, faces)
+    middle = np.abs(shell.vertices[shell.edges][:, :, 1]).max(axis=1) < 1e-9
+    return finish(unfold(shell.with_seams(middle), Settings(nest_seconds=1)))
+
+
+def test_strain_agrees_with_the_stretches(halves):
+    for strain, piece in zip(report(halves).pieces, halves.pieces, strict=True):
+        assert strain.most_pulled == piece.stretch.max() - 1
+        assert strain.most_squeezed == piece.stretch.min() - 1
+        assert 0 < strain.mean < strain.common <= max(strain.most_pulled, -strain.most_squeezed)
+        assert strain.over_hot <= strain.over_cold
+
+
+def test_area_error_is_that_of_the_whole_piece(halves):
+    """A flat drawn at twice its length has four times its area, so the error grows from e to 4 (1 + e) - 1."""
+    piece = halves.pieces[0]
+    doubled = replace(piece, flat=piece.flat * 2, stretch=piece.stretch / 2)
+    before = report(halves).pieces[0].area_error
+    after = report(replace(halves, pieces=(doubled, *halves.pieces[1:]))).pieces[0].area_error
+    assert after == pytest.approx(4 * (1 + before) - 1, rel=1e-9)
+
+
+def test_seams_are_equal_and_their_error_is_against_the_neutral_surface(halves):
+    (seam,) = report(halves).seams
+    (joint,) = halves.joints
+    assert seam.length_a_mm == pytest.approx(joint.a.length_mm, abs=1e-9)
+    assert seam.apart_mm < 0.01
+    # true arc of the cap on a neutral surface 2.5 mm below the outside
+    assert seam.length_a_mm - seam.error_a_mm == pytest.approx(2 * 0.7 * 97.5, rel=2e-3)
+
+
+def test_a_shifted_notch_is_seen(halves):
+    (joint,) = halves.joints
+    piece = next(p for p in halves.pieces if p.name == joint.b.piece)
+    flat = piece.flat.copy()
+    middle = joint.b.path[len(joint.b.path) // 2]
+    before, after = (flat[joint.b.path[len(joint.b.path) // 2 + i]] for i in (-1, 1))
+    flat[middle] = before + 0.9 * (after - before)
+    pieces = tuple(replace(p, flat=flat) if p is piece else p for p in halves.pieces)
+    (seam,) = report(replace(halves, pieces=pieces)).seams
+    assert seam.apart_mm > 1.0
+    assert seam.apart < 1e-3
