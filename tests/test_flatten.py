@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import solids
-from foamwright.core.errors import MissingCutError
+from foamwright.core.errors import MeshError, MissingCutError
 from foamwright.core.flatten import Flattener, flatten_patch, flatten_patches, rims_of, start, surface_of
 from foamwright.core.flatten.energy import Ceiling, RestTriangles, StrainEnergy, signed_areas
 from foamwright.core.flatten.flattening import PARTING_COST, Problem, part_overlaps
@@ -13,6 +13,7 @@ from foamwright.core.flatten.overlap import Contacts, crossing_steps
 from foamwright.core.flatten.reference import plane_corners
 from foamwright.core.flatten.solver import NewtonSolver, Seams, longest_safe_step
 from foamwright.core.flatten.strain import log_strain, stretches
+from foamwright.core.patch import cut_patch
 from foamwright.core.progress import finish
 from foamwright.core.shell import Shell
 from hypothesis import given, settings
@@ -295,6 +296,52 @@ def test_closed_patch_names_the_missing_cut() -> None:
     points, triangles = mesh(solids.icosahedron())
     with pytest.raises(MissingCutError, match="rim"):
         flatten_patch(points, triangles)
+
+
+def test_triangle_without_area_is_named() -> None:
+    points = np.array([[0.0, 0, 0], [10, 0, 0], [0, 10, 0], [20, 0, 0]])
+    with pytest.raises(MeshError, match="no area") as error:
+        flatten_patch(points, np.array([[0, 1, 2], [0, 3, 1]]))
+    assert error.value.faces == (1,)
+
+
+def test_vertex_in_no_triangle_is_named() -> None:
+    points = np.array([[0.0, 0, 0], [10, 0, 0], [0, 10, 0], [20, 5, 0]])
+    with pytest.raises(MeshError, match="Vertex 3"):
+        flatten_patch(points, np.array([[0, 1, 2]]))
+
+
+@pytest.mark.parametrize("height", [1e-1, 1e-3, 1e-6])
+def test_slivers_do_no_harm(height: float) -> None:
+    """Triangles a micrometre high: the rest comes out as without them."""
+    points, triangles = mesh(solids.sphere_cap(100.0, 0.8, 6))
+    plain = log_strain(strains(flatten_patch(points, triangles), points, triangles)).max()
+    extra, split = [], []
+    for a, b, c in triangles[::9]:
+        foot = (points[a] + points[b]) / 2
+        extra.append(foot + (points[c] - foot) * height / np.linalg.norm(points[c] - foot))
+        new = len(points) + len(extra) - 1
+        split += [(a, b, new), (b, c, new), (c, a, new)]
+    others = np.delete(triangles, np.s_[::9], axis=0)
+    all_points, all_triangles = np.vstack([points, extra]), np.vstack([others, split])
+    flat = flatten_patch(all_points, all_triangles)
+    assert (signed_areas(flat, all_triangles) > 0).all()
+    assert log_strain(strains(flat, all_points, all_triangles)).max() < 1.02 * plain
+
+
+def test_slit_opens_where_the_surface_has_too_much() -> None:
+    """Slit from the rim to its middle, a saddle lies flat with less strain, and the slit closes or overlaps."""
+    shell = Shell.build(*solids.saddle(100.0, 10, 30.0))
+    middle = (np.abs(shell.vertices[shell.edges][:, :, 1]) < 1e-9).all(axis=1)
+    middle &= (shell.vertices[shell.edges][:, :, 0] > -1e-9).all(axis=1)
+    whole = cut_patch(shell, np.arange(shell.face_count))
+    slit = cut_patch(shell.with_seams(middle), np.arange(shell.face_count))
+    assert slit.vertex_count == whole.vertex_count + 5
+    worst = []
+    for patch in (whole, slit):
+        points = shell.vertices[patch.shell_vertex]
+        worst.append(log_strain(strains(flatten_patch(points, patch.triangles), points, patch.triangles)).max())
+    assert worst[1] < worst[0]
 
 
 def test_squeezing_can_be_made_dearer() -> None:

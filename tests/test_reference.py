@@ -120,3 +120,11 @@ def test_mates_come_out_as_exact_mirrors() -> None:
         number = next(i for i, other in enumerate(pieces) if other.name == piece.mate)
         image = pieces[number].patch.triangles[:, ::-1]
         assert (flats[number].vertices[image] == flat.vertices[piece.patch.triangles] * (-1, 1)).all()
+
+
+def test_foam_thicker_than_the_bend_is_round_still_lies_flat() -> None:
+    """A tube of 3 mm radius in 10 mm foam: nothing to be built, but no triangle may turn inside out."""
+    shell = Shell.build(*solids.cylinder_patch(3.0, 5.0, 20.0, 12, 4))
+    flat, _ = flat_of(shell, Settings(stock=Stock("foam", 10.0), fold_limit_deg=90.0))
+    assert np.isfinite(flat).all()
+    assert np.ptp(flat, axis=0).min() > 3.0

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import MissingCutError
+from ..errors import MeshError, MissingCutError
 from ..folds import FoldRun
 from ..pieces import Piece
 from ..progress import Steps, finish
@@ -90,7 +90,8 @@ def flatten_patch(
 ) -> np.ndarray:
     """Lay one patch flat at true size: vertices (n, 3) mm, triangles (m, 3) -> (n, 2) mm.
 
-    Every vertex must be used and the patch must have a rim; MissingCutError otherwise. `seam_priority` is
+    Raises MeshError for a vertex that no triangle uses or a triangle without area, MissingCutError for a patch
+    without a rim. `seam_priority` is
     taken for symmetry with `flatten_patches`: a patch alone has no mates to be held to.
     """
     return flatten_patches([(vertices, triangles)], (), seam_priority, squeeze_cost)[0]
@@ -120,6 +121,13 @@ def flatten_patches(
 def surface_of(vertices: np.ndarray, triangles: np.ndarray) -> Surface:
     """A patch as given, with its rims found: vertices (n, 3) mm, triangles (m, 3)."""
     vertices, triangles = np.asarray(vertices, float), np.asarray(triangles, np.int64)
+    unused = np.setdiff1d(np.arange(len(vertices)), triangles)
+    if len(unused):
+        raise MeshError(f"Vertex {unused[0]} of the patch is in no triangle; leave it out.", vertices=unused)
+    sides = vertices[triangles[:, 1:]] - vertices[triangles[:, :1]]
+    flat = np.flatnonzero(np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1) == 0)
+    if len(flat):
+        raise MeshError(f"Triangle {flat[0]} of the patch has no area; dissolve it.", faces=flat)
     return Surface(triangles, plane_corners(vertices[triangles]), rims_of(triangles), len(vertices))
 
 

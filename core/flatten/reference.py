@@ -20,6 +20,11 @@ SIDEWAYS_STIFFNESS = 1e-4
 """Weight against a mitre that slides sideways, relative to the face planes it follows: a vertex between two
 nearly parallel planes has no sure mitre, and noise must not send it away."""
 
+LEAST_AREA = 0.2
+HALVINGS = 4
+"""Where a bend is tighter than the foam is thick, sinking would turn a triangle inside out. Such a triangle is
+sunk less, down to not at all, so that it keeps this part of its area; foam cannot be bent there in any case."""
+
 
 def reference_corners(shell: Shell, piece: Piece, folds: Sequence[FoldRun], model_is_inside: bool) -> np.ndarray:
     """(m, 3, 2) mm, the patch's triangles at their reference depth, each in a plane of its own."""
@@ -52,7 +57,20 @@ def _sunk(points: np.ndarray, patch: Patch, depth: np.ndarray) -> np.ndarray:
     mitre = mitre_vectors(patch, corners, normal)
     slide = mitre[patch.triangles] - normal[:, None, :]
     slide -= np.einsum("mvi,mi->mv", slide, normal)[:, :, None] * normal[:, None, :]
-    return corners - depth[patch.triangles][:, :, None] * slide
+    sunk = depth[patch.triangles][:, :, None] * slide
+    crushed = _crushed(corners, sunk, vector)
+    for _ in range(HALVINGS):
+        sunk[crushed] /= 2
+        crushed = _crushed(corners, sunk, vector)
+    sunk[crushed] = 0
+    return corners - sunk
+
+
+def _crushed(corners: np.ndarray, sunk: np.ndarray, vector: np.ndarray) -> np.ndarray:
+    """(m,) bool, triangles that keep too little of their area; vector (m, 3) is twice that area."""
+    a, b, c = (corners - sunk).transpose(1, 0, 2)
+    kept = np.einsum("ij,ij->i", np.cross(b - a, c - a), vector)
+    return kept < LEAST_AREA * np.einsum("ij,ij->i", vector, vector)
 
 
 def mitre_vectors(patch: Patch, corners: np.ndarray, normal: np.ndarray) -> np.ndarray:
