@@ -95,7 +95,7 @@ def _overlaps(pattern: Pattern, piece: PatternPiece) -> Iterator[Finding]:
 
 
 def _lost_insides(pattern: Pattern, piece: PatternPiece) -> Iterator[Finding]:
-    parts = inside_parts(piece, piece.flat, pattern.joints)
+    parts = inside_parts(piece, piece.flat, pattern.runs)
     if len(parts) == 1:
         return
     what = "leave nothing of its inside face" if not parts else f"split its inside face into {len(parts)} parts"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from string import ascii_uppercase
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,8 +13,9 @@ from shapely.geometry.polygon import orient
 
 from .outline import GRID_MM, offset_ring, parts_of
 from .pieces import Piece
-from .rims import RimSteps, joint_chains
-from .settings import Settings
+from .rims import RimSteps, joint_chains, open_chains, smoothed
+from .run_letters import name_runs
+from .settings import JOINT_RULES, RIM_STYLES, Settings
 from .shell import Shell
 
 if TYPE_CHECKING:
@@ -32,7 +32,9 @@ class JointSide:
     loop : which rim of the piece's patch; steps : (k,) int, rim steps of that loop in the order of the run
         (step i goes from loop vertex i to the next; walked backwards on side b)
     path : (k + 1,) int, patch vertices in the order of the run
-    bevel_deg : tilt of the cut from square; + the inside outline is the smaller one (ridge), - the larger
+    bevel_deg : tilt of the cut from square, length-weighted mean; + the inside outline is the smaller one
+        (ridge), - the larger
+    bevels_deg : (k,) the tilt along each step: it follows the bend
     length_mm : along the outside outline on the flat
     """
 
@@ -41,6 +43,7 @@ class JointSide:
     steps: np.ndarray
     path: np.ndarray
     bevel_deg: float
+    bevels_deg: np.ndarray
     length_mm: float
 
 
@@ -53,6 +56,7 @@ class JointRun:
     bend_deg : length-weighted mean, + ridge, - valley; bend_least_deg and bend_most_deg bound it
     rule : "butt", "one-sided" or "mitre"
     mismatch_mm : for a butt joint, how far the edges overlap (+, squeezed) or gape (-) at the inside face
+    locked : the maker chose the rule for this run
     """
 
     letter: str
@@ -64,42 +68,114 @@ class JointRun:
     bend_most_deg: float
     rule: str
     mismatch_mm: float
+    locked: bool = False
+
+    @property
+    def sides(self) -> tuple[JointSide, ...]:
+        return self.a, self.b
+
+
+@dataclass(frozen=True, eq=False)
+class RimRun:
+    """An open stretch of a piece's rim, from joint to joint or all the way round.
+
+    letter : a run's own, never that of a joint; edges : (k,) int, shell edges along the run
+    style : "square", "rounded" or "bevelled"; round_mm : radius of the rounding of both corners, else 0
+    locked : the maker chose the style for this run
+    """
+
+    letter: str
+    side: JointSide
+    edges: np.ndarray
+    style: str
+    round_mm: float
+    locked: bool = False
+
+    @property
+    def sides(self) -> tuple[JointSide, ...]:
+        return (self.side,)
+
+
+Run = JointRun | RimRun
 
 
 def joint_runs(
-    shell: Shell, pieces: Sequence[Piece], flats: Sequence[np.ndarray], settings: Settings
+    shell: Shell,
+    pieces: Sequence[Piece],
+    flats: Sequence[np.ndarray],
+    settings: Settings,
+    edge_letters: Sequence[str] | None = None,
 ) -> tuple[JointRun, ...]:
     """All joints, lettered in the order of the pieces; side a is the piece that comes first.
 
-    flats : per piece (v, 2) mm, its patch vertices on the flat.
+    flats : per piece (v, 2) mm, its patch vertices on the flat; edge_letters : per shell edge the letter of its
+    run before an edit, "" for none. A run keeps its letter, and what the maker chose for it: see `name_runs`.
     """
     rims = RimSteps.of(shell, pieces, flats)
     area = [float(shell.face_area[piece.faces].sum()) for piece in pieces]
+    chains = joint_chains(shell, rims, lambda bend_deg: joint_class(bend_deg, settings))
+    pairs = [(pieces[rims.piece[chain[0]]], pieces[rims.piece[rims.twin[chain[0]]]]) for chain in chains]
+    named = name_runs(
+        [(rims.edge[chain], (one.name, other.name)) for chain, (one, other) in zip(chains, pairs, strict=True)],
+        shell.edge_length,
+        edge_letters,
+        settings.runs,
+    )
     runs: list[JointRun] = []
-    for chain in joint_chains(shell, rims, lambda bend_deg: joint_class(bend_deg, settings)):
-        edges = rims.edge[chain]
+    for chain, (one, other), name in zip(chains, pairs, named, strict=True):
+        edges, twins = rims.edge[chain], rims.twin[chain]
         weight = shell.edge_length[edges]
         bends = np.degrees(shell.edge_bend[edges])
-        bend = float(bends @ weight / weight.sum()) if weight.sum() > 0 else float(bends.mean())
-        rule = joint_rule(bend, settings)
-        twins = rims.twin[chain]
-        one, other = pieces[rims.piece[chain[0]]], pieces[rims.piece[twins[0]]]
+        locked = name.choice is not None and name.choice.rule in JOINT_RULES
+        rule = name.choice.rule if name.choice and locked else joint_rule(_mean(np.abs(bends), weight), settings)
         areas = area[rims.piece[chain[0]]], area[rims.piece[twins[0]]]
-        bevels = share_bend(bend, rule, _bevels_first(one.name, other.name, *areas))
+        a, b = share_bend(smoothed(bends, weight), rule, _bevels_first(one.name, other.name, *areas))
+        bend = _mean(bends, weight)
         thinner = min(one.stock.thickness_mm, other.stock.thickness_mm)
         runs.append(
             JointRun(
-                letter=letter_of(len(runs)),
-                a=_side(rims, chain, one, bevels[0], backwards=False),
-                b=_side(rims, twins, other, bevels[1], backwards=True),
+                letter=name.letter,
+                a=_side(rims, chain, one, a, backwards=False),
+                b=_side(rims, twins, other, b, backwards=True),
                 edges=edges,
                 bend_deg=bend,
                 bend_least_deg=float(bends.min()),
                 bend_most_deg=float(bends.max()),
                 rule=rule,
                 mismatch_mm=2 * thinner * float(_slope(np.array(bend / 2))) if rule == "butt" else 0.0,
+                locked=locked,
             )
         )
+    return tuple(runs)
+
+
+def rim_runs(
+    shell: Shell,
+    pieces: Sequence[Piece],
+    flats: Sequence[np.ndarray],
+    settings: Settings,
+    joints: Sequence[JointRun] = (),
+    edge_letters: Sequence[str] | None = None,
+) -> tuple[RimRun, ...]:
+    """All open rims, with letters that follow those of the joints; otherwise as `joint_runs`."""
+    rims = RimSteps.of(shell, pieces, flats)
+    chains = open_chains(shell, rims)
+    owners = [pieces[rims.piece[chain[0]]] for chain in chains]
+    named = name_runs(
+        [(rims.edge[chain], (piece.name,)) for chain, piece in zip(chains, owners, strict=True)],
+        shell.edge_length,
+        edge_letters,
+        settings.runs,
+        [joint.letter for joint in joints],
+    )
+    runs = []
+    for chain, piece, name in zip(chains, owners, named, strict=True):
+        locked = name.choice is not None and name.choice.rule in RIM_STYLES
+        style = name.choice.rule if name.choice and locked else settings.rim_style
+        bevels = np.full(len(chain), settings.rim_bevel_deg if style == "bevelled" else 0.0)
+        rounding = min(settings.rim_round_mm, piece.stock.thickness_mm / 2) if style == "rounded" else 0.0
+        side = _side(rims, chain, piece, bevels, backwards=False)
+        runs.append(RimRun(name.letter, side, rims.edge[chain], style, rounding, locked))
     return tuple(runs)
 
 
@@ -118,19 +194,21 @@ def joint_class(bend_deg: float, settings: Settings) -> tuple[str, int]:
     return rule, 0 if rule == "butt" else int(np.sign(bend_deg))
 
 
-def share_bend(bend_deg: float, rule: str, a_takes_it: bool) -> tuple[float, float]:
-    """Bevels of sides a and b in degrees: none, all on one side, or half each."""
+def share_bend(bend_deg: np.ndarray, rule: str, a_takes_it: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Bevels of sides a and b for bends (k,), all in degrees: none, all on one side, or half each."""
+    bend_deg = np.asarray(bend_deg, float)
+    none = np.zeros_like(bend_deg)
     if rule == "mitre":
-        half = float(np.clip(bend_deg / 2, -STEEPEST_BEVEL_DEG, STEEPEST_BEVEL_DEG))
+        half = np.clip(bend_deg / 2, -STEEPEST_BEVEL_DEG, STEEPEST_BEVEL_DEG)
         return half, half
     if rule == "one-sided":
-        whole = float(np.clip(bend_deg, -STEEPEST_BEVEL_DEG, STEEPEST_BEVEL_DEG))
-        return (whole, 0.0) if a_takes_it else (0.0, whole)
-    return 0.0, 0.0
+        whole = np.clip(bend_deg, -STEEPEST_BEVEL_DEG, STEEPEST_BEVEL_DEG)
+        return (whole, none) if a_takes_it else (none, whole)
+    return none, none
 
 
 def both_outlines(
-    piece: Piece | PatternPiece, flat: np.ndarray, joints: Sequence[JointRun]
+    piece: Piece | PatternPiece, flat: np.ndarray, runs: Sequence[Run]
 ) -> tuple[tuple[np.ndarray, ...], tuple[np.ndarray, ...]]:
     """The outlines on the outside and on the inside face, each as closed rings (r, 2) mm.
 
@@ -140,17 +218,17 @@ def both_outlines(
     `inside_parts`.
     """
     outside = tuple(_closed(flat[piece.patch.loops[loop]]) for loop in _outer_first(piece, flat))
-    if not any(bevels.any() for bevels in _bevels_of_steps(piece, joints)):
+    if not any(bevels.any() for bevels in _bevels_of_steps(piece, runs)):
         return outside, outside
-    parts = inside_parts(piece, flat, joints)
+    parts = inside_parts(piece, flat, runs)
     if not parts:
         return outside, ()
     return outside, tuple(np.array(ring.coords) for ring in (parts[0].exterior, *parts[0].interiors))
 
 
-def inside_parts(piece: Piece | PatternPiece, flat: np.ndarray, joints: Sequence[JointRun]) -> list[Polygon]:
+def inside_parts(piece: Piece | PatternPiece, flat: np.ndarray, runs: Sequence[Run]) -> list[Polygon]:
     """What the bevels leave of the inside face, largest first: one polygon unless the piece is too narrow."""
-    inward = [piece.stock.thickness_mm * _slope(bevels) for bevels in _bevels_of_steps(piece, joints)]
+    inward = [piece.stock.thickness_mm * _slope(bevels) for bevels in _bevels_of_steps(piece, runs)]
     outer, *holes = _outer_first(piece, flat)
     parts = _moved(flat[piece.patch.loops[outer]], inward[outer])
     for hole in holes:
@@ -162,30 +240,25 @@ def inside_parts(piece: Piece | PatternPiece, flat: np.ndarray, joints: Sequence
     return sorted((orient(part) for part in parts), key=lambda part: -part.area)
 
 
-def letter_of(number: int) -> str:
-    """0 is A, 25 is Z, 26 is AA."""
-    letters = ""
-    number += 1
-    while number:
-        number, rest = divmod(number - 1, 26)
-        letters = ascii_uppercase[rest] + letters
-    return letters
-
-
 # --- helpers -----------------------------------------------------------------------------------
 
 
-def _side(rims: RimSteps, chain: np.ndarray, piece: Piece, bevel_deg: float, *, backwards: bool) -> JointSide:
+def _mean(values: np.ndarray, weight: np.ndarray) -> float:
+    return float(values @ weight / weight.sum()) if weight.sum() > 0 else float(values.mean())
+
+
+def _side(rims: RimSteps, chain: np.ndarray, piece: Piece, bevels: np.ndarray, *, backwards: bool) -> JointSide:
     """The share of the piece whose rim steps are `chain`, in the order of the run."""
     first, last = (rims.end, rims.start) if backwards else (rims.start, rims.end)
-    length = np.linalg.norm(rims.flat_end[chain] - rims.flat_start[chain], axis=1).sum()
+    lengths = np.linalg.norm(rims.flat_end[chain] - rims.flat_start[chain], axis=1)
     return JointSide(
         piece=piece.name,
         loop=int(rims.loop[chain[0]]),
         steps=rims.step[chain],
         path=np.append(first[chain], last[chain[-1]]),
-        bevel_deg=bevel_deg,
-        length_mm=float(length),
+        bevel_deg=_mean(bevels, lengths),
+        bevels_deg=bevels,
+        length_mm=float(lengths.sum()),
     )
 
 
@@ -201,13 +274,13 @@ def _slope(bevel_deg: np.ndarray) -> np.ndarray:
     return np.tan(np.radians(np.clip(bevel_deg, -STEEPEST_BEVEL_DEG, STEEPEST_BEVEL_DEG)))
 
 
-def _bevels_of_steps(piece: Piece | PatternPiece, joints: Sequence[JointRun]) -> list[np.ndarray]:
-    """Per rim of the piece (r,) degrees, 0 where no joint runs."""
+def _bevels_of_steps(piece: Piece | PatternPiece, runs: Sequence[Run]) -> list[np.ndarray]:
+    """Per rim of the piece (r,) degrees, 0 where no run is."""
     bevels = [np.zeros(len(loop)) for loop in piece.patch.loops]
-    for joint in joints:
-        for side in (joint.a, joint.b):
+    for run in runs:
+        for side in run.sides:
             if side.piece == piece.name:
-                bevels[side.loop][side.steps] = side.bevel_deg
+                bevels[side.loop][side.steps] = side.bevels_deg
     return bevels
 
 

@@ -54,6 +54,11 @@ class Node:
             raise self.wrong("should be a whole number")
         return self.value
 
+    def boolean(self) -> bool:
+        if not isinstance(self.value, bool):
+            raise self.wrong("should be true or false")
+        return self.value
+
     def integers(self, below: int | None = None, columns: int | None = None) -> np.ndarray:
         """(n,) or (n, columns) int64, each from 0 to below `below` if given."""
         array = self._array(columns)

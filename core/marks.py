@@ -10,7 +10,7 @@ import shapely
 from shapely import Polygon
 
 from .folds import FoldRun
-from .joints import JointRun, JointSide
+from .joints import JointRun, JointSide, RimRun
 from .lettering import Room, along_line, note_boxes, points_inside
 from .outline import parts_of
 from .pieces import Piece
@@ -24,8 +24,14 @@ TEXT_HEIGHTS = (3.0, 2.5, 2.0)
 SMALLEST = 2.0
 """Heights of capitals in mm, tried from the largest; 2 mm is the least that is read at arm's length."""
 
+ALONG = np.array([0.5, 0.42, 0.58, 0.34, 0.66, 0.25, 0.75, 0.15, 0.85])
+"""Where along an edge words are tried, in parts of its length."""
+
 EDGE_GAP_MM = 2.0
 """From a line to the words along it."""
+
+STEADY_BEVEL_DEG = 5.0
+"""A bevel that changes by less along a joint is cut at one angle."""
 
 NOTCH_ROOM_MM = 8.0
 """How far into the piece a notch and its label are kept free of words."""
@@ -49,7 +55,7 @@ class Notch:
 class Note:
     """Words at a place on the flat.
 
-    role : "name", "build" (mate, group, stock, outside up), "joint" or "fold"
+    role : "name", "build" (mate, group, stock, outside up), "joint", "fold" or "rim"
     anchor : (x, y) mm, middle of the text; angle : rad, reading direction; height_mm : of capitals
     """
 
@@ -88,11 +94,12 @@ def write_notes(
     joints: Sequence[JointRun],
     folds: Sequence[FoldRun],
     notches: Sequence[Notch] = (),
+    rims: Sequence[RimRun] = (),
 ) -> tuple[Note, ...]:
-    """Name, joints, folds and build words of a piece, within its outline and clear of each other.
+    """Name, joints, folds, rims and build words of a piece, within its outline and clear of each other.
 
     flat : (v, 2) mm; outside : rings as of `both_outlines`. What does not fit is said shorter, then smaller; the
-    name and the letters of the joints are always written, folds and build words only where there is room
+    name and the letters of the joints are always written, folds, rims and build words only where there is room
     (the printed lists repeat them).
     """
     face = shapely.union_all(parts_of(shapely.make_valid(Polygon(outside[0], outside[1:]))))
@@ -106,6 +113,9 @@ def write_notes(
     notes += [_joint_note(piece, flat, joint, side, room) for joint, side in _sides_of(piece, joints)]
     for fold in folds:
         notes += _fold_note(flat, fold, room)
+    for rim in rims:
+        if rim.side.piece == piece.name and rim_words(rim):
+            notes += _rim_note(piece, flat, rim, room)
     notes += _build_note(piece, face, room, np.array(notes[0].anchor))
     return tuple(notes)
 
@@ -119,16 +129,32 @@ def joint_words(joint: JointRun, side: JointSide) -> list[tuple[str, ...]]:
     whither = "closes on itself" if other.piece == side.piece else f"to {other.piece}"
     if joint.rule == "butt":
         cut = "butt"
-    elif joint.rule == "one-sided" and not side.bevel_deg:
+    elif joint.rule == "one-sided" and not side.bevels_deg.any():
         cut = "square, other side bevelled"
     else:
-        cut = f"{joint.rule} {abs(side.bevel_deg):.0f} deg" + (", inside longer" if side.bevel_deg < 0 else "")
+        cut = f"{joint.rule} {bevel_range(side)} deg" + (", inside longer" if side.bevel_deg < 0 else "")
     return [
         (f"{joint.letter}  {whither}  {cut}",),
         (f"{joint.letter}  {whither}", cut),
         (f"{joint.letter}  {cut}",),
         (joint.letter,),
     ]
+
+
+def bevel_range(side: JointSide) -> str:
+    """ "22", or "18 to 27" where the bevel changes along the run by more than a hand can hold it."""
+    sizes = np.abs(side.bevels_deg)
+    steady = np.ptp(side.bevels_deg) <= STEADY_BEVEL_DEG
+    return f"{abs(side.bevel_deg):.0f}" if steady else f"{sizes.min():.0f} to {sizes.max():.0f}"
+
+
+def rim_words(rim: RimRun) -> list[tuple[str, ...]]:
+    """What is written at an open rim, the fullest wording first; nothing where it is cut square."""
+    if rim.style == "rounded":
+        return [(f"{rim.letter}  open rim  round both corners {_mm(rim.round_mm)} mm",), (f"{rim.letter}  round rim",)]
+    if rim.style == "bevelled":
+        return [(f"{rim.letter}  open rim  bevel {bevel_range(rim.side)} deg",), (f"{rim.letter}  bevel",)]
+    return []
 
 
 def fold_words(fold: FoldRun) -> list[tuple[str, ...]]:
@@ -210,16 +236,28 @@ def _fit_near(
 
 
 def _joint_note(piece: Piece, flat: np.ndarray, joint: JointRun, side: JointSide, room: Room) -> Note:
-    points, directions = along_line(flat[side.path], np.array([0.5, 0.42, 0.58, 0.34, 0.66, 0.25, 0.75, 0.15, 0.85]))
+    points, directions = along_line(flat[side.path], ALONG)
     inward = _inward(side is joint.a, directions)
     angles = np.arctan2(directions[:, 1], directions[:, 0])
-    inside_line = piece.stock.thickness_mm * np.tan(np.radians(max(side.bevel_deg, 0.0)))
-    gaps = (inside_line + EDGE_GAP_MM, EDGE_GAP_MM, inside_line + EDGE_GAP_MM + NOTCH_ROOM_MM)
+    gaps = _gaps(piece, side)
     note = _fit_along(room, "joint", joint_words(joint, side), points, inward, angles, gaps)
     if note:
         return note
     x, y = points[0] + (EDGE_GAP_MM + SMALLEST / 2) * inward[0]
     return Note("joint", (joint.letter,), (float(x), float(y)), float(angles[0]), SMALLEST)
+
+
+def _rim_note(piece: Piece, flat: np.ndarray, rim: RimRun, room: Room) -> list[Note]:
+    points, directions = along_line(flat[rim.side.path], ALONG)
+    angles = np.arctan2(directions[:, 1], directions[:, 0])
+    note = _fit_along(room, "rim", rim_words(rim), points, _inward(True, directions), angles, _gaps(piece, rim.side))
+    return [note] if note else []
+
+
+def _gaps(piece: Piece, side: JointSide) -> tuple[float, float, float]:
+    """Distances from the edge at which words are tried: past the inside line first."""
+    inside_line = piece.stock.thickness_mm * float(np.tan(np.radians(max(side.bevels_deg.max(), 0.0))))
+    return inside_line + EDGE_GAP_MM, EDGE_GAP_MM, inside_line + EDGE_GAP_MM + NOTCH_ROOM_MM
 
 
 def _fold_note(flat: np.ndarray, fold: FoldRun, room: Room) -> list[Note]:

@@ -10,7 +10,7 @@ import numpy as np
 from .check import Finding
 from .foam import Stock
 from .folds import FoldRun
-from .joints import JointRun
+from .joints import JointRun, RimRun, Run
 from .layout import Sheet
 from .marks import Notch, Note
 from .patch import Patch
@@ -58,6 +58,7 @@ class Pattern:
 
     piece_of_face : (f,) int, index into `pieces` for every shell face
     findings : what the maker should know, worst first
+    rims : open rims, which no other piece meets
     """
 
     shell: Shell
@@ -66,6 +67,12 @@ class Pattern:
     joints: tuple[JointRun, ...]
     sheets: tuple[Sheet, ...]
     findings: tuple[Finding, ...]
+    rims: tuple[RimRun, ...] = ()
+
+    @property
+    def runs(self) -> tuple[Run, ...]:
+        """Joints and open rims: all that gives an edge of a piece its bevel."""
+        return *self.joints, *self.rims
 
     def piece(self, name: str) -> PatternPiece:
         return next(piece for piece in self.pieces if piece.name == name)

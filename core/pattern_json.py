@@ -17,7 +17,7 @@ from .errors import ExportError, FormatError
 from .files import write_whole
 from .foam import Stock
 from .folds import FoldRun
-from .joints import JointRun, JointSide
+from .joints import JointRun, JointSide, RimRun
 from .json_reading import Node
 from .layout import Placement, Sheet
 from .marks import Notch, Note
@@ -74,6 +74,7 @@ def to_dict(pattern: Pattern) -> dict[str, Any]:
         },
         "pieces": [_piece_out(piece) for piece in pattern.pieces],
         "joints": [_joint_out(joint) for joint in pattern.joints],
+        "rims": [_rim_out(rim) for rim in pattern.rims],
         "sheets": [asdict(sheet) for sheet in pattern.sheets],
         "findings": [_finding_out(finding) for finding in pattern.findings],
     }
@@ -120,18 +121,33 @@ def _joint_out(joint: JointRun) -> dict[str, Any]:
         "bend_most_deg": joint.bend_most_deg,
         "rule": joint.rule,
         "mismatch_mm": joint.mismatch_mm,
+        "locked": joint.locked,
         "edges": joint.edges.tolist(),
     }
-    for side, name in ((joint.a, "a"), (joint.b, "b")):
-        document |= {
-            f"piece_{name}": side.piece,
-            f"bevel_{name}_deg": side.bevel_deg,
-            f"length_{name}_mm": side.length_mm,
-            f"loop_{name}": side.loop,
-            f"steps_{name}": side.steps.tolist(),
-            f"path_{name}": side.path.tolist(),
-        }
-    return document
+    return document | _side_out(joint.a, "_a") | _side_out(joint.b, "_b")
+
+
+def _rim_out(rim: RimRun) -> dict[str, Any]:
+    document: dict[str, Any] = {
+        "letter": rim.letter,
+        "style": rim.style,
+        "round_mm": rim.round_mm,
+        "locked": rim.locked,
+        "edges": rim.edges.tolist(),
+    }
+    return document | _side_out(rim.side, "")
+
+
+def _side_out(side: JointSide, mark: str) -> dict[str, Any]:
+    return {
+        f"piece{mark}": side.piece,
+        f"bevel{mark}_deg": side.bevel_deg,
+        f"bevels{mark}_deg": side.bevels_deg.tolist(),
+        f"length{mark}_mm": side.length_mm,
+        f"loop{mark}": side.loop,
+        f"steps{mark}": side.steps.tolist(),
+        f"path{mark}": side.path.tolist(),
+    }
 
 
 def _finding_out(finding: Finding) -> dict[str, Any]:
@@ -167,6 +183,7 @@ def from_dict(document: Any) -> Pattern:
         tuple(_joint_in(node, shell, by_name) for node in root["joints"].list()),
         tuple(_sheet_in(node, by_name) for node in root["sheets"].list()),
         tuple(_finding_in(node) for node in root["findings"].list()),
+        tuple(_rim_in(node, shell, by_name) for node in root["rims"].list()),
     )
 
 
@@ -258,31 +275,44 @@ def _note_in(node: Node) -> Note:
 
 
 def _joint_in(node: Node, shell: Shell, pieces: dict[str, PatternPiece]) -> JointRun:
-    def side(name: str) -> JointSide:
-        piece = _known(node[f"piece_{name}"], pieces)
-        loops = pieces[piece].patch.loops
-        loop = node[f"loop_{name}"].integer()
-        if not 0 <= loop < len(loops):
-            raise node[f"loop_{name}"].wrong(f"names a rim that '{piece}' does not have")
-        return JointSide(
-            piece,
-            loop,
-            node[f"steps_{name}"].integers(below=len(loops[loop])),
-            node[f"path_{name}"].integers(below=pieces[piece].patch.vertex_count),
-            node[f"bevel_{name}_deg"].number(),
-            node[f"length_{name}_mm"].number(),
-        )
-
     return JointRun(
         node["letter"].text(),
-        side("a"),
-        side("b"),
+        _side_in(node, "_a", pieces),
+        _side_in(node, "_b", pieces),
         node["edges"].integers(below=shell.edge_count),
         node["bend_deg"].number(),
         node["bend_least_deg"].number(),
         node["bend_most_deg"].number(),
         node["rule"].text(),
         node["mismatch_mm"].number(),
+        node["locked"].boolean(),
+    )
+
+
+def _rim_in(node: Node, shell: Shell, pieces: dict[str, PatternPiece]) -> RimRun:
+    letter, edges = node["letter"].text(), node["edges"].integers(below=shell.edge_count)
+    style, rounding, locked = node["style"].text(), node["round_mm"].number(), node["locked"].boolean()
+    return RimRun(letter, _side_in(node, "", pieces), edges, style, rounding, locked)
+
+
+def _side_in(node: Node, mark: str, pieces: dict[str, PatternPiece]) -> JointSide:
+    """`mark` is what the names of the side's values carry, as "_a"."""
+    piece = _known(node[f"piece{mark}"], pieces)
+    loops = pieces[piece].patch.loops
+    loop = node[f"loop{mark}"].integer()
+    if not 0 <= loop < len(loops):
+        raise node[f"loop{mark}"].wrong(f"names a rim that '{piece}' does not have")
+    steps, bevels = node[f"steps{mark}"].integers(below=len(loops[loop])), node[f"bevels{mark}_deg"].numbers()
+    if len(bevels) != len(steps):
+        raise node[f"bevels{mark}_deg"].wrong(f"should have one bevel for each of {len(steps)} steps")
+    return JointSide(
+        piece,
+        loop,
+        steps,
+        node[f"path{mark}"].integers(below=pieces[piece].patch.vertex_count),
+        node[f"bevel{mark}_deg"].number(),
+        bevels,
+        node[f"length{mark}_mm"].number(),
     )
 
 

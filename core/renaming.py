@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 
-from .joints import JointRun, JointSide
+from .joints import JointRun, JointSide, RimRun
 from .layout import Sheet
 from .marks import write_notes
 from .pattern import Pattern, PatternPiece
@@ -29,6 +29,7 @@ def renamed(pattern: Pattern, old: str, new: str) -> Pattern:
         return replace(laid, placements=tuple(replace(p, piece=name(p.piece)) for p in laid.placements))
 
     joints = tuple(map(joint, pattern.joints))
+    rims = tuple(replace(rim, side=side(rim.side)) for rim in pattern.rims)
     in_words = re.compile(rf"(?<!\w){re.escape(old)}(?!\w)")
     findings = tuple(
         replace(
@@ -40,15 +41,18 @@ def renamed(pattern: Pattern, old: str, new: str) -> Pattern:
     )
     return replace(
         pattern,
-        pieces=tuple(_renamed_piece(piece, name, joints) for piece in pattern.pieces),
+        pieces=tuple(_renamed_piece(piece, name, joints, rims) for piece in pattern.pieces),
         joints=joints,
+        rims=rims,
         sheets=tuple(map(sheet, pattern.sheets)),
         findings=findings,
     )
 
 
-def _renamed_piece(piece: PatternPiece, name: Callable[[str], str], joints: tuple[JointRun, ...]) -> PatternPiece:
+def _renamed_piece(
+    piece: PatternPiece, name: Callable[[str], str], joints: tuple[JointRun, ...], rims: tuple[RimRun, ...]
+) -> PatternPiece:
     folds = tuple(replace(fold, piece=name(fold.piece)) for fold in piece.folds)
     bare = Piece(name(piece.name), piece.mate and name(piece.mate), piece.group, piece.stock, piece.faces, piece.patch)
-    notes = write_notes(bare, piece.flat, piece.outside_outline, joints, folds, piece.notches)
+    notes = write_notes(bare, piece.flat, piece.outside_outline, joints, folds, piece.notches, rims)
     return replace(piece, name=bare.name, mate=bare.mate, folds=folds, notes=notes)

@@ -18,11 +18,12 @@ CORNER_DEG = 35.0
 LOOK_MM = 5.0
 """How far from a vertex its turn is judged, and bends are averaged, so that a jagged mesh makes no confetti."""
 
-SHORTEST_SIDE_MM = 8.0
-"""A side between two corners that is shorter than this is no joint of its own."""
+SHORTEST_SIDE_MM = 30.0
+"""A side between two corners that is shorter than this is no joint of its own: nobody can handle hundreds of
+letters, and the notches of a joint meet round a corner too."""
 
-SHORTEST_RUN_MM = 15.0
-"""A change of bend over less than this breaks no joint."""
+SHORTEST_RUN_MM = 25.0
+"""A change of bend over less than this breaks no joint; the bevel follows it all the same."""
 
 STEADY_DEG = 15.0
 """How far the bend may stray from the joint's mean before the joint is broken."""
@@ -93,6 +94,25 @@ def joint_chains(shell: Shell, rims: RimSteps, class_of: Callable[[float], Hasha
             part = chain[start:stop]
             bend = np.degrees(shell.edge_bend[rims.edge[part]])
             chains += [part[low:high] for low, high in _steady_parts(bend, length[start:stop], class_of)]
+    return sorted(chains, key=lambda part: int(part[0]))
+
+
+def open_chains(shell: Shell, rims: RimSteps) -> list[np.ndarray]:
+    """The rim steps of each open stretch in order; one that goes all round starts at its first step."""
+    is_open = shell.edge_is_rim[rims.edge]
+    goes_on = is_open & is_open[rims.next]
+    heads = np.flatnonzero(is_open & ~goes_on[rims.previous])
+    unseen = is_open.copy()
+    chains = []
+    for head in [*heads, *np.flatnonzero(is_open)]:
+        if not unseen[head]:
+            continue
+        chain = [head]
+        unseen[head] = False
+        while goes_on[chain[-1]] and unseen[rims.next[chain[-1]]]:
+            chain.append(rims.next[chain[-1]])
+            unseen[chain[-1]] = False
+        chains.append(np.array(chain))
     return sorted(chains, key=lambda part: int(part[0]))
 
 
@@ -192,7 +212,7 @@ def _between_corners(turn: np.ndarray, length: np.ndarray) -> list[tuple[int, in
 
 def _steady_parts(bend: np.ndarray, length: np.ndarray, class_of: Callable[[float], Hashable]) -> list[tuple[int, int]]:
     """Ranges of steps in which the bend (k,) deg is steady, found by halving at the best place again and again."""
-    smooth = _averaged(bend, length)
+    smooth = smoothed(bend, length)
 
     def halve(start: int, stop: int) -> list[tuple[int, int]]:
         weight, value = length[start:stop], smooth[start:stop]
@@ -217,12 +237,16 @@ def _steady_parts(bend: np.ndarray, length: np.ndarray, class_of: Callable[[floa
     return halve(0, len(bend))
 
 
-def _averaged(bend: np.ndarray, length: np.ndarray) -> np.ndarray:
-    """(k,) the mean bend over each step, or over `LOOK_MM` to both sides where the step is shorter."""
+def smoothed(bend: np.ndarray, length: np.ndarray) -> np.ndarray:
+    """(k,) the mean bend over each step, or over up to `LOOK_MM` to both sides where the step is shorter.
+
+    The stretch reaches equally far to both sides, also near the ends of the run, so that a bend that grows
+    evenly is left as it is.
+    """
     arc = np.concatenate([[0.0], np.cumsum(length)])
     total = np.concatenate([[0.0], np.cumsum(bend * length)])
     middle = (arc[1:] + arc[:-1]) / 2
-    half = np.maximum(LOOK_MM, length / 2)
-    low, high = np.maximum(middle - half, 0), np.minimum(middle + half, arc[-1])
+    half = np.maximum(np.minimum(LOOK_MM, np.minimum(middle, arc[-1] - middle)), length / 2)
+    low, high = middle - half, middle + half
     spread = np.interp(high, arc, total) - np.interp(low, arc, total)
     return np.where(high > low, spread / np.where(high > low, high - low, 1), bend)

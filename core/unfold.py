@@ -8,7 +8,7 @@ from .check import examine, refuse
 from .check_pattern import examine_pattern
 from .flatten import Flattener, flatten_pieces
 from .folds import find_folds
-from .joints import both_outlines, joint_runs
+from .joints import both_outlines, joint_runs, rim_runs
 from .layout.nest import nest
 from .marks import place_notches, write_notes
 from .pattern import Pattern, PatternPiece
@@ -19,11 +19,16 @@ from .shell import Shell
 
 
 def unfold(
-    shell: Shell, settings: Settings, face_names: Sequence[str] | None = None, flattener: Flattener | None = None
+    shell: Shell,
+    settings: Settings,
+    face_names: Sequence[str] | None = None,
+    flattener: Flattener | None = None,
+    edge_letters: Sequence[str] | None = None,
 ) -> Steps[Pattern]:
     """Cut, flatten, bevel, mark and nest. Yields `Progress`; returns the `Pattern`.
 
     face_names : per shell face the name its piece had before the edit, "" where it had none.
+    edge_letters : per shell edge the letter its run had before the edit, "" where it had none.
     flattener : keeps what it has laid flat, so that a run after an edit is quick.
     Raises MeshError and its kin, with the elements at fault, and SettingsError.
     """
@@ -35,10 +40,12 @@ def unfold(
     folds = [find_folds(shell, piece, settings) for piece in pieces]
     flats = yield from flatten_pieces(shell, pieces, folds, settings, flattener)
     yield Progress("Fitting joints", 0.0)
-    joints = joint_runs(shell, pieces, [flat.vertices for flat in flats], settings)
+    laid = [flat.vertices for flat in flats]
+    joints = joint_runs(shell, pieces, laid, settings, edge_letters)
+    rims = rim_runs(shell, pieces, laid, settings, joints, edge_letters)
     finished = []
     for piece, flat, piece_folds in zip(pieces, flats, folds, strict=True):
-        outside, inside = both_outlines(piece, flat.vertices, joints)
+        outside, inside = both_outlines(piece, flat.vertices, (*joints, *rims))
         notches = place_notches(piece, flat.vertices, joints, settings)
         finished.append(
             PatternPiece(
@@ -55,9 +62,9 @@ def unfold(
                 inside_outline=inside,
                 folds=piece_folds,
                 notches=notches,
-                notes=write_notes(piece, flat.vertices, outside, joints, piece_folds, notches),
+                notes=write_notes(piece, flat.vertices, outside, joints, piece_folds, notches, rims),
             )
         )
     sheets = yield from nest(finished, settings)
-    pattern = Pattern(shell, piece_of_face, tuple(finished), joints, sheets, findings)
+    pattern = Pattern(shell, piece_of_face, tuple(finished), joints, sheets, findings, rims)
     return pattern.with_findings(findings + examine_pattern(pattern, settings))

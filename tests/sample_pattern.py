@@ -13,11 +13,12 @@ import numpy as np
 from foamwright.core.check import Finding
 from foamwright.core.foam import Stock, eva
 from foamwright.core.folds import FoldRun
-from foamwright.core.joints import JointRun, JointSide
+from foamwright.core.joints import JointRun, JointSide, RimRun, rim_runs
 from foamwright.core.layout import Placement, Sheet
 from foamwright.core.marks import Notch, Note
 from foamwright.core.patch import cut_patch
 from foamwright.core.pattern import Pattern, PatternPiece
+from foamwright.core.settings import Settings
 from foamwright.core.shell import Shell
 
 PANEL, BAND_FOOT, BAND_TOP = 100.0, 100.0, 160.0
@@ -64,7 +65,7 @@ def sample_pattern(name: str = "beetle sentry, small") -> Pattern:
         piece="back plate",
         faces=(40, 41, 42, 43),
     )
-    return Pattern(shell, piece_of_face, pieces, joints, _sheets(), (finding,))
+    return Pattern(shell, piece_of_face, pieces, joints, _sheets(), (finding,), _rims(shell, pieces, joints))
 
 
 def _shell(name: str) -> tuple[Shell, list[np.ndarray], list[np.ndarray]]:
@@ -160,6 +161,10 @@ def _piece(
     )
 
 
+def _rims(shell: Shell, pieces: tuple[PatternPiece, ...], joints: tuple[JointRun, ...]) -> tuple[RimRun, ...]:
+    return rim_runs(shell, pieces, [piece.flat for piece in pieces], Settings(rim_style="rounded"), joints)
+
+
 def _ring(flat: np.ndarray, loop: np.ndarray) -> np.ndarray:
     return flat[np.append(loop, loop[0])]
 
@@ -174,7 +179,7 @@ def _joint(shell: Shell, letter: str, band: PatternPiece, cheek: PatternPiece, p
         loop = piece.patch.loops[0]
         first = int(np.flatnonzero(np.isin(loop, path) & np.isin(np.roll(loop, -1), path))[0])
         length = float(np.linalg.norm(piece.flat[path[1]] - piece.flat[path[0]]))
-        return JointSide(piece.name, 0, np.array([first]), path, CHEEK_BEND / 2, length)
+        return JointSide(piece.name, 0, np.array([first]), path, CHEEK_BEND / 2, np.array([CHEEK_BEND / 2]), length)
 
     edge = shell.edge_between(np.array([(panel, panel + 1)]))
     return JointRun(letter, side(band), side(cheek), edge, CHEEK_BEND, CHEEK_BEND, CHEEK_BEND, "mitre", 0.0)

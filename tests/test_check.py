@@ -223,7 +223,11 @@ def _pattern(stretch=1.0, folds=(), joints=(), thickness=5.0):
     pieces[1].stretch = np.broadcast_to(stretch, (4, 2))
     pieces[1].folds = tuple(folds)
     return SimpleNamespace(
-        shell=shell, pieces=tuple(pieces), piece_of_face=np.array([0, 0, 1, 1]), joints=tuple(joints)
+        shell=shell,
+        pieces=tuple(pieces),
+        piece_of_face=np.array([0, 0, 1, 1]),
+        joints=tuple(joints),
+        runs=tuple(joints),
     )
 
 
@@ -234,12 +238,16 @@ def _joint(rule="mitre", bevel_a=10.0, bevel_b=10.0, mismatch=0.0):
 
     def side(piece, bevel):
         steps = np.flatnonzero(np.isin(piece.patch.loop_edges[0], seam))
-        return SimpleNamespace(piece=piece.name, loop=0, steps=steps, bevel_deg=bevel)
+        return SimpleNamespace(
+            piece=piece.name, loop=0, steps=steps, bevel_deg=bevel, bevels_deg=np.full(len(steps), bevel)
+        )
 
+    a, b = side(pattern.pieces[0], bevel_a), side(pattern.pieces[1], bevel_b)
     return SimpleNamespace(
         letter="A",
-        a=side(pattern.pieces[0], bevel_a),
-        b=side(pattern.pieces[1], bevel_b),
+        a=a,
+        b=b,
+        sides=(a, b),
         edges=np.flatnonzero(shell.seam),
         rule=rule,
         mismatch_mm=mismatch,
@@ -334,7 +342,7 @@ def test_piece_that_lies_over_itself_names_a_cut():
         stretch=np.ones((len(patch.triangles), 2)),
         folds=(),
     )
-    pattern = SimpleNamespace(shell=shell, pieces=(piece,), piece_of_face=np.zeros(29, int), joints=())
+    pattern = SimpleNamespace(shell=shell, pieces=(piece,), piece_of_face=np.zeros(29, int), joints=(), runs=())
     findings = {finding.kind: finding for finding in examine_pattern(pattern, Settings())}
     assert findings["overlap"].piece == "ribbon"
     # the cut goes straight across the ribbon: one edge between the two rows

@@ -14,11 +14,11 @@ from foamwright.core.joints import (
     inside_parts,
     joint_class,
     joint_runs,
-    letter_of,
     share_bend,
 )
 from foamwright.core.outline import offset_ring, winding_numbers
 from foamwright.core.pieces import cut_pieces
+from foamwright.core.run_letters import letter_of
 from foamwright.core.settings import Settings
 from foamwright.core.shell import Shell
 from hypothesis import given
@@ -154,6 +154,36 @@ def test_a_step_of_the_bend_ends_a_joint_where_it_is():
     joints = joint_runs(shell, pieces, flats, Settings())
     assert sorted(joint.rule for joint in joints) == ["butt", "mitre"]
     assert sorted(len(joint.edges) for joint in joints) in ([9, 11], [10, 10])
+
+
+def test_the_bevel_follows_the_bend_within_a_joint():
+    """A short stretch that bends more breaks no joint, and is not hidden: its own bevels and extremes tell of it."""
+    shell, pieces, flats = _hinge([34.0] * 6 + [70.0] * 2 + [34.0] * 6)
+    (joint,) = joint_runs(shell, pieces, flats, Settings())
+    bends = np.degrees(shell.edge_bend[joint.edges])
+    for side in joint.sides:
+        np.testing.assert_allclose(side.bevels_deg, bends / 2)
+        assert side.bevel_deg == pytest.approx(np.average(bends, weights=shell.edge_length[joint.edges]) / 2)
+    assert joint.bend_most_deg == pytest.approx(bends.max())
+    _, (inside,) = both_outlines(pieces[0], flats[0], (joint,))
+    middles = flats[0][joint.a.path][:-1] + np.diff(flats[0][joint.a.path], axis=0) / 2
+    depth = shapely.distance(shapely.LinearRing(inside), shapely.points(middles))
+    np.testing.assert_allclose(depth, 5 * np.tan(np.radians(bends / 2)), atol=1e-6)
+
+
+def test_a_short_side_between_corners_is_no_joint_of_its_own():
+    shell = _plate_with_window(8, 3, 5)
+    pieces, _ = cut_pieces(shell, Settings())
+    joints = joint_runs(shell, pieces, _in_plane(shell, pieces), Settings())
+    assert [joint.a.length_mm for joint in joints] == pytest.approx([80.0])
+
+
+def test_bends_to_and_fro_are_no_flat_joint():
+    """The rule goes by how much a seam bends, not by whether it bends back."""
+    shell, pieces, flats = _hinge([50.0, 50.0, -50.0, -50.0] * 3, step=4.0)
+    (joint,) = joint_runs(shell, pieces, flats, Settings())
+    assert abs(joint.bend_deg) < 12 < joint.bend_most_deg
+    assert joint.rule != "butt"
 
 
 def test_ridge_and_valley_are_two_joints():
@@ -374,9 +404,9 @@ def test_even_offsets_agree_with_an_independent_buffer(seed):
         ring, distance = _random_ring(random), float(random.uniform(0.5, 6))
         shape, n = Polygon(ring), len(ring)
         smaller = shapely.union_all(offset_ring(ring, np.full(n, distance)))
-        assert smaller.difference(shape.buffer(-distance + 0.01, quad_segs=64)).area < 0.05
+        assert smaller.difference(shape.buffer(-distance + 0.05, quad_segs=64)).area < 0.05
         larger = shapely.union_all(offset_ring(ring, np.full(n, -distance)))
-        assert shape.buffer(distance - 0.01, join_style="bevel").difference(larger).area < 0.05
+        assert shape.buffer(distance - 0.05, join_style="bevel").difference(larger).area < 0.05
 
 
 def test_even_offset_of_a_plain_polygon_is_the_mitred_buffer():

@@ -9,9 +9,17 @@ import pytest
 import shapely
 import solids
 from foamwright.core.folds import find_folds
-from foamwright.core.joints import both_outlines, joint_runs
+from foamwright.core.joints import JointSide, both_outlines, joint_runs, rim_runs
 from foamwright.core.lettering import along_line, note_boxes
-from foamwright.core.marks import build_words, fold_words, joint_words, notch_count, place_notches, write_notes
+from foamwright.core.marks import (
+    bevel_range,
+    build_words,
+    fold_words,
+    joint_words,
+    notch_count,
+    place_notches,
+    write_notes,
+)
 from foamwright.core.pieces import cut_pieces
 from foamwright.core.settings import Settings
 from foamwright.core.shell import Shell
@@ -143,15 +151,37 @@ def test_joint_words_lie_along_their_edge():
             assert line.distance(anchor) == pytest.approx(min(other.distance(anchor) for other in others))
 
 
+def _bevelled(side: JointSide, *bevels: float) -> JointSide:
+    return replace(side, bevel_deg=float(np.mean(bevels)), bevels_deg=np.array(bevels))
+
+
+def test_a_bevel_that_changes_is_told_with_its_ends():
+    (joint, *_) = faceted(solids.cube(100), joint_rule="mitre").joints
+    assert bevel_range(_bevelled(joint.a, 20.0, 24.0)) == "22"
+    assert bevel_range(_bevelled(joint.a, 20.0, 26.0)) == "20 to 26"
+
+
+def test_what_rims_say():
+    vertices, faces = solids.flat_sheet(160, 100)
+    shell = Shell.build(vertices, faces)
+    (piece,), _ = cut_pieces(shell, Settings())
+    flat = vertices[piece.patch.shell_vertex][:, :2]
+    outside, _ = both_outlines(piece, flat, ())
+    for style, words in (("square", None), ("rounded", "round both corners 2 mm"), ("bevelled", "bevel 30 deg")):
+        rims = rim_runs(shell, [piece], [flat], Settings(rim_style=style))
+        notes = [n for n in write_notes(piece, flat, outside, (), (), (), rims) if n.role == "rim"]
+        assert [note.lines[0] for note in notes] == ([f"A  open rim  {words}"] if words else [])
+
+
 def test_what_joints_say():
     (joint, *_) = faceted(solids.cube(100), joint_rule="mitre").joints
     other = joint.b.piece
     assert joint_words(joint, joint.a)[0] == (f"A  to {other}  mitre 45 deg",)
-    valley = replace(joint, a=replace(joint.a, bevel_deg=-20.0))
+    valley = replace(joint, a=_bevelled(joint.a, -20.0))
     assert joint_words(valley, valley.a)[1] == (f"A  to {other}", "mitre 20 deg, inside longer")
     butt = replace(joint, rule="butt")
     assert joint_words(butt, butt.b)[0] == (f"A  to {joint.a.piece}  butt",)
-    one_sided = replace(joint, rule="one-sided", a=replace(joint.a, bevel_deg=25.0), b=replace(joint.b, bevel_deg=0.0))
+    one_sided = replace(joint, rule="one-sided", a=_bevelled(joint.a, 25.0), b=_bevelled(joint.b, 0.0))
     assert "one-sided 25 deg" in joint_words(one_sided, one_sided.a)[0][0]
     assert "square" in joint_words(one_sided, one_sided.b)[0][0]
     dart = replace(joint, b=replace(joint.b, piece=joint.a.piece))

@@ -18,6 +18,7 @@ from .tables import (
     CUT_LIST_HEAD,
     FOLD_HEAD,
     JOINT_HEAD,
+    RIM_HEAD,
     counts,
     cut_rows,
     fold_rows,
@@ -25,11 +26,13 @@ from .tables import (
     material_rows,
     page_span,
     piece_number,
+    rim_rows,
 )
 from .typeset import BODY, CELL, HEADING, SUBTITLE, TITLE, bulleted, facts, numbered, table, words
 
 CUT_LIST_WIDTHS = (8, 29, 29, 17, 19, 21, 15, 17, 13, 22)
 JOINT_WIDTHS = (11, 49, 22, 18, 25, 30, 35)
+RIM_WIDTHS = (15, 60, 75, 40)
 FOLD_WIDTHS = (48, 42, 20, 45, 35)
 
 
@@ -75,6 +78,9 @@ def front_story(
     ]
     if pattern.joints:
         lists += [*section("Joints"), table(JOINT_HEAD, joint_rows(pattern), scaled(JOINT_WIDTHS))]
+    rims = rim_rows(pattern)
+    if rims:
+        lists += [*section("Open rims"), table(RIM_HEAD, rims, scaled(RIM_WIDTHS))]
     folds = fold_rows(pattern)
     if folds:
         lists += [*section("Folds"), table(FOLD_HEAD, folds, scaled(FOLD_WIDTHS))]

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..build import cut_list, materials
+from ..joints import JointRun
 from ..layout.paging import Page
+from ..marks import STEADY_BEVEL_DEG, bevel_range
 from ..pattern import Pattern
 
 Rows = list[tuple[str, ...]]
@@ -94,14 +96,38 @@ def joint_rows(pattern: Pattern) -> Rows:
             (
                 joint.letter,
                 f"{a.piece} with {b.piece}" if a.piece != b.piece else f"{a.piece} closes on itself",
-                f"{kind} {degrees_text(abs(joint.bend_deg))}",
-                joint.rule,
-                f"{degrees_text(abs(a.bevel_deg))} and {degrees_text(abs(b.bevel_deg))}",
+                f"{kind} {degrees_text(abs(joint.bend_deg))}{_spread(joint)}",
+                f"{joint.rule}, locked" if joint.locked else joint.rule,
+                f"{bevel_range(a)}° and {bevel_range(b)}°",
                 f"{a.length_mm:.1f} and {b.length_mm:.1f}",
                 note,
             )
         )
     return rows
+
+
+def _spread(joint: JointRun) -> str:
+    """The least and the most bend where they differ enough to be felt."""
+    low, high = joint.bend_least_deg, joint.bend_most_deg
+    if high - low <= STEADY_BEVEL_DEG:
+        return ""
+    return f" ({-high:.0f} to {-low:.0f})" if high <= 0 else f" ({low:.0f} to {high:.0f})"
+
+
+RIM_HEAD = ("rim", "piece", "finish", "length mm")
+
+
+def rim_rows(pattern: Pattern) -> Rows:
+    """Open rims that are more than cut square."""
+    finish = {
+        "rounded": lambda rim: f"round both corners, {rim.round_mm:g} mm",
+        "bevelled": lambda rim: f"bevel {bevel_range(rim.side)}°, inside shorter",
+    }
+    return [
+        (rim.letter, rim.side.piece, finish[rim.style](rim), f"{rim.side.length_mm:.1f}")
+        for rim in pattern.rims
+        if rim.style in finish
+    ]
 
 
 FOLD_HEAD = ("piece", "cut", "bend", "depth from the inside", "mouth at the inside")
