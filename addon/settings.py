@@ -201,7 +201,7 @@ class FoamwrightSettings(bpy.types.PropertyGroup):
     )
 
     def to_core(self, pieces=()) -> Settings:
-        """`pieces`: the PieceItems with choices of their own. Raises SettingsError."""
+        """`pieces`: the shell's FoamwrightPieces. Raises SettingsError."""
         stock = Stock(
             f"{self.foam_name} {self.thickness_mm:g} mm",
             _typed(self.thickness_mm),
@@ -212,7 +212,9 @@ class FoamwrightSettings(bpy.types.PropertyGroup):
             _typed(self.cold_limit_percent) / 100,
             _typed(self.hot_limit_percent) / 100,
         )
-        choices = {piece.name: piece.to_core(stock, self.foam_name) for piece in pieces if piece.has_choice}
+        # by name: the list is sorted anew after a run, and equal choices must compare equal
+        chosen = sorted((piece for piece in pieces if piece.has_choice), key=lambda piece: piece.name)
+        choices = {piece.name: piece.to_core(stock, self.foam_name) for piece in chosen}
         return Settings(
             stock=stock,
             pieces=MappingProxyType(choices),
