@@ -1,6 +1,6 @@
 """Long work: core's generator steps, pumped by a timer on screen and run to the end in background.
 
-Nothing is written to the scene before the last step, so Esc leaves no trace and success is one undo step.
+Nothing is written to the scene before the last step, so Esc leaves it as it was and success is one undo step.
 """
 
 from __future__ import annotations
@@ -8,6 +8,7 @@ from __future__ import annotations
 import time
 from collections.abc import Generator
 from dataclasses import dataclass
+from typing import Literal
 
 import bpy
 
@@ -18,6 +19,8 @@ from . import bridge, results, summary, trouble
 
 TICK_S = 0.05
 """Time given to the work before Blender may draw again."""
+
+Report = tuple[Literal["INFO", "WARNING"], str]
 
 
 @dataclass
@@ -38,42 +41,43 @@ running: Running | None = None
 class Job(bpy.types.Operator):
     """An operator whose work is a generator of `Progress`; Blender knows only the operators made from it.
 
-    The operator gives `title`, `work(context, shell, face_names)` that returns the steps, and
-    `show(context, obj, shell, result)` that writes their result to the scene and returns a line to report.
-    Blender's references do not outlive an event, so the object is kept by name and looked up at the end.
+    The operator gives `title`, `begin(context)` that returns the steps, and `end(context, result)` that returns
+    what to report: kind and words. Blender's references do not outlive an event, so nothing of Blender's is kept.
     """
 
     title = ""
+    _shell: Shell | None = None
 
-    def work(self, context: bpy.types.Context, shell: Shell, face_names: list[str]) -> Generator:
+    def begin(self, context: bpy.types.Context) -> Generator:
         raise NotImplementedError
 
-    def show(self, context: bpy.types.Context, obj: bpy.types.Object, shell: Shell, result) -> str:
+    def end(self, context: bpy.types.Context, result) -> Report:
         raise NotImplementedError
+
+    def told_when_stopped(self) -> str:
+        return f"{self.title} stopped; nothing was changed"
 
     @classmethod
     def poll(cls, context):
-        if running is not None:
-            cls.poll_message_set(f"{running.title} is at work; wait for it or press Esc")
-            return False
-        return has_shell(cls, context)
+        return is_free(cls) and has_shell(cls, context)
 
     def execute(self, context):
         try:
             self._begin(context)
-            self._end(context, finish(self._steps))
+            return self._finish(context, finish(self._steps))
         except FoamwrightError as error:
-            return self._fail(context, error)
-        return {"FINISHED"}
+            return self._fail(error)
 
     def invoke(self, context, _event):
-        if bpy.app.background:
-            return self.execute(context)
+        return self.execute(context) if bpy.app.background else self.start(context)
+
+    def start(self, context: bpy.types.Context) -> set[str]:
+        """Begin on screen: the steps are pumped until the end, an error or Esc."""
         global running
         try:
             self._begin(context)
         except FoamwrightError as error:
-            return self._fail(context, error)
+            return self._fail(error)
         running = Running(self.title, Progress("Starting", 0.0))
         self._timer = context.window_manager.event_timer_add(TICK_S / 5, window=context.window)
         context.window_manager.modal_handler_add(self)
@@ -82,20 +86,18 @@ class Job(bpy.types.Operator):
     def modal(self, context, event):
         if event.type == "ESC" and event.value == "PRESS":
             self.cancel(context)
-            self.report({"INFO"}, f"{self.title} stopped; nothing was changed")
+            self.report({"INFO"}, self.told_when_stopped())
             return {"CANCELLED"}
         if event.type != "TIMER":
             return {"PASS_THROUGH"}
         try:
-            until = time.monotonic() + TICK_S
-            while time.monotonic() < until:
-                running.progress = next(self._steps)
+            self._advance()
         except StopIteration as last:
             self.cancel(context)
             return self._finish(context, last.value)
         except FoamwrightError as error:
             self.cancel(context)
-            return self._fail(context, error)
+            return self._fail(error)
         except BaseException:
             self.cancel(context)
             raise
@@ -113,33 +115,65 @@ class Job(bpy.types.Operator):
             context.workspace.status_text_set(None)
         summary.redraw()
 
+    def _advance(self) -> None:
+        """Steps for one tick; a new stage is shown before its first step, which may be a long one."""
+        until, stage = time.monotonic() + TICK_S, running.progress.stage
+        while time.monotonic() < until and running.progress.stage == stage:
+            running.progress = next(self._steps)
+
     def _begin(self, context: bpy.types.Context) -> None:
-        self._shell = None
         self._name = context.object.name
-        self._shell, names = bridge.shell_and_face_names(context, context.object)
-        self._steps = self.work(context, self._shell, names)
+        self._steps = self.begin(context)
 
     def _finish(self, context: bpy.types.Context, result) -> set[str]:
         try:
-            self._end(context, result)
+            kind, words = self.end(context, result)
         except FoamwrightError as error:
-            return self._fail(context, error)
+            return self._fail(error)
+        trouble.forget()
+        summary.refresh(context)
+        self.report({kind}, words)
         return {"FINISHED"}
 
-    def _end(self, context: bpy.types.Context, result) -> None:
+    def _fail(self, error: FoamwrightError) -> set[str]:
+        trouble.report(self, bpy.data.objects.get(self._name), error, self._shell)
+        return {"CANCELLED"}
+
+
+class ShellJob(Job):
+    """A job that reads the active shell and writes to it.
+
+    The operator gives `work(context, shell, face_names)` that returns the steps, and
+    `show(context, obj, shell, result)` that writes their result to the scene and returns what to report.
+    The object is kept by name and looked up at the end.
+    """
+
+    def work(self, context: bpy.types.Context, shell: Shell, face_names: list[str]) -> Generator:
+        raise NotImplementedError
+
+    def show(self, context: bpy.types.Context, obj: bpy.types.Object, shell: Shell, result) -> Report:
+        raise NotImplementedError
+
+    def begin(self, context):
+        self._shell = None
+        self._shell, names = bridge.shell_and_face_names(context, context.object)
+        return self.work(context, self._shell, names)
+
+    def end(self, context, result):
         obj: bpy.types.Object | None = context.scene.objects.get(self._name)
         if obj is None:
             raise MeshError(f"'{self._name}' was removed or renamed meanwhile; run {self.title} again.")
         if not bridge.same_shell(self._shell, bridge.shell_from_object(context, obj)):
             raise MeshError(f"'{self._name}' was changed meanwhile; run {self.title} again.")
-        message = self.show(context, obj, self._shell, result)
-        trouble.forget()
-        summary.refresh(context)
-        self.report({"INFO"}, message)
+        return self.show(context, obj, self._shell, result)
 
-    def _fail(self, context: bpy.types.Context, error: FoamwrightError) -> set[str]:
-        trouble.report(self, bpy.data.objects.get(self._name), error, self._shell)
-        return {"CANCELLED"}
+
+def is_free(cls: type[bpy.types.Operator]) -> bool:
+    """Poll of everything that must not start beside a running job."""
+    if running is not None:
+        cls.poll_message_set(f"{running.title} is at work; wait for it or press Esc")
+        return False
+    return True
 
 
 def has_shell(cls: type[bpy.types.Operator], context: bpy.types.Context) -> bool:

@@ -2,82 +2,97 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from ..core.errors import ExportError
 from ..core.pattern import Pattern
 from ..core.progress import Progress, Steps
 
+File = tuple[str, Callable[[Path], Steps[Path]]]
+"""A name, and the steps that write the file at a path."""
+
 
 @dataclass(frozen=True)
 class Kind:
-    """One choice in the export dialog; `write` gets the pattern and the folder and returns the files."""
+    """One choice in the export dialog; `files` are what it makes of a pattern."""
 
     key: str
     label: str
     hint: str
-    write: Callable[[Pattern, Path], list[Path]]
+    files: Callable[[Pattern], Iterator[File]]
 
 
 # The writers bring large libraries; they are imported when a file is wanted, not when Blender starts.
 
 
-def _pdf_a4(pattern: Pattern, folder: Path) -> list[Path]:
+def _pdf_a4(pattern: Pattern) -> Iterator[File]:
     from ..core.layout.paging import A4
-    from ..core.sheets.pdf import write_pdf
+    from ..core.sheets.pdf import pdf_steps
 
-    return [write_pdf(pattern, folder / "templates-a4.pdf", A4)]
+    yield "templates-a4.pdf", partial(pdf_steps, pattern, paper=A4)
 
 
-def _pdf_letter(pattern: Pattern, folder: Path) -> list[Path]:
+def _pdf_letter(pattern: Pattern) -> Iterator[File]:
     from ..core.layout.paging import LETTER
-    from ..core.sheets.pdf import write_pdf
+    from ..core.sheets.pdf import pdf_steps
 
-    return [write_pdf(pattern, folder / "templates-letter.pdf", LETTER)]
+    yield "templates-letter.pdf", partial(pdf_steps, pattern, paper=LETTER)
 
 
-def _svg(pattern: Pattern, folder: Path) -> list[Path]:
+def _svg(pattern: Pattern) -> Iterator[File]:
     from ..core.sheets.svg import write_svg
 
-    return [write_svg(pattern, sheet, folder / f"sheet-{sheet.number}.svg") for sheet in pattern.sheets]
+    for sheet in pattern.sheets:
+        yield f"sheet-{sheet.number}.svg", _in_one_step(write_svg, pattern, sheet)
 
 
-def _dxf(pattern: Pattern, folder: Path) -> list[Path]:
+def _dxf(pattern: Pattern) -> Iterator[File]:
     from ..core.sheets.dxf import write_dxf
 
-    return [write_dxf(pattern, sheet, folder / f"sheet-{sheet.number}.dxf") for sheet in pattern.sheets]
+    for sheet in pattern.sheets:
+        yield f"sheet-{sheet.number}.dxf", _in_one_step(write_dxf, pattern, sheet)
 
 
-def _json(pattern: Pattern, folder: Path) -> list[Path]:
+def _json(pattern: Pattern) -> Iterator[File]:
     from ..core.pattern_json import write_json
 
-    return [write_json(pattern, folder / "pattern.json")]
+    yield "pattern.json", _in_one_step(write_json, pattern)
 
 
-def _summary(pattern: Pattern, folder: Path) -> list[Path]:
+def _summary(pattern: Pattern) -> Iterator[File]:
     from ..core.sheets.summary import write_summary
 
-    return [write_summary(pattern, folder / "summary.pdf")]
+    yield "summary.pdf", _in_one_step(write_summary, pattern)
 
 
-def _glb(pattern: Pattern, folder: Path) -> list[Path]:
+def _glb(pattern: Pattern) -> Iterator[File]:
     from .numbered_model import write_glb
 
-    return [write_glb(pattern, folder / "pieces.glb")]
+    yield "pieces.glb", _in_one_step(write_glb, pattern)
 
 
-def _heatmap(pattern: Pattern, folder: Path) -> list[Path]:
+def _heatmap(pattern: Pattern) -> Iterator[File]:
     from ..core.sheets.heatmap import write_heatmap
 
-    return [write_heatmap(pattern, folder / "heatmap.png")]
+    yield "heatmap.png", _in_one_step(write_heatmap, pattern)
 
 
-def _shell_picture(pattern: Pattern, folder: Path) -> list[Path]:
+def _shell_picture(pattern: Pattern) -> Iterator[File]:
     from .picture import write_shell_picture
 
-    return [write_shell_picture(pattern, folder / "shell.png")]
+    yield "shell.png", _in_one_step(write_shell_picture, pattern)
+
+
+def _in_one_step(write: Callable[..., Path], *what: object) -> Callable[[Path], Steps[Path]]:
+    def steps(path: Path) -> Steps[Path]:
+        yield Progress(path.name, 0.0)
+        return write(*what, path)
+
+    return steps
 
 
 KINDS = (
@@ -93,16 +108,20 @@ KINDS = (
 )
 
 
-def write_files(pattern: Pattern, folder: str | Path, keys: set[str]) -> Steps[list[Path]]:
-    """Write the chosen kinds into `folder`, which is made if need be. Raises ExportError."""
+def write_files(pattern: Pattern, folder: str | Path, keys: set[str], written: list[Path]) -> Steps[None]:
+    """Write the chosen kinds into `folder`, which is made if need be; each file that is whole joins `written`.
+
+    Whoever stops between two steps keeps those files. Raises ExportError.
+    """
     home = Path(folder)
     _make_folder(home)
-    written: list[Path] = []
     chosen = [kind for kind in KINDS if kind.key in keys]
     for index, kind in enumerate(chosen):
-        yield Progress(f"Writing {kind.label}", index / len(chosen))
-        written += kind.write(pattern, home)
-    return written
+        for name, write in kind.files(pattern):
+            with closing(write(home / name)) as steps:
+                for step in steps:
+                    yield Progress(f"Writing {step.stage}", (index + step.part) / len(chosen))
+            written.append(home / name)
 
 
 def _make_folder(folder: Path) -> None:

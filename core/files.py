@@ -4,14 +4,23 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from .errors import ExportError
 
 
 def write_whole(path: str | Path, write: Callable[[Path], None]) -> Path:
-    """Let `write` fill a file beside `path`, then put it in place; a failure leaves what was there before.
+    """Let `write` fill the file of `whole_file`; returns its path."""
+    with whole_file(path) as draft:
+        write(draft)
+    return Path(path)
+
+
+@contextmanager
+def whole_file(path: str | Path) -> Iterator[Path]:
+    """A draft beside `path` to be filled meanwhile, then put in place; a failure leaves what was there before.
 
     Raises ExportError naming the folder and the way out.
     """
@@ -23,14 +32,13 @@ def write_whole(path: str | Path, write: Callable[[Path], None]) -> Path:
         raise _refusal(target, problem) from problem
     draft = Path(name)
     try:
-        write(draft)
+        yield draft
         draft.chmod(0o644)
         draft.replace(target)
     except OSError as problem:
         raise _refusal(target, problem) from problem
     finally:
         draft.unlink(missing_ok=True)
-    return target
 
 
 def _refusal(target: Path, problem: OSError) -> ExportError:

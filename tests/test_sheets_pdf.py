@@ -11,7 +11,7 @@ import pytest
 from foamwright.core.errors import ExportError
 from foamwright.core.layout.paging import A4, LETTER, paginate
 from foamwright.core.sheets.fonts import showable
-from foamwright.core.sheets.pdf import write_pdf
+from foamwright.core.sheets.pdf import pdf_steps, write_pdf
 from foamwright.core.sheets.summary import write_summary
 from PIL import Image
 from sample_pattern import sample_pattern
@@ -188,11 +188,22 @@ def test_a_failed_export_names_the_folder_and_leaves_no_half_file(tmp_path, monk
     def full_disk(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("foamwright.core.sheets.pdf._build", full_disk)
+    monkeypatch.setattr("foamwright.core.sheets.pdf.draw_page", full_disk)
     with pytest.raises(ExportError, match="No space left"):
         write_pdf(sample_pattern(), tmp_path / "t.pdf")
     assert [path.name for path in tmp_path.iterdir()] == ["t.pdf"]
     assert (tmp_path / "t.pdf").read_bytes() == b"the old one"
+
+
+def test_a_book_that_is_stopped_leaves_what_was_there_before(tmp_path):
+    (tmp_path / "t.pdf").write_bytes(b"the old one")
+    steps = pdf_steps(sample_pattern(), tmp_path / "t.pdf")
+    stages = [next(steps).stage for _ in range(4)]
+    assert stages[0] == "t.pdf, front pages"
+    assert re.fullmatch(r"t.pdf, page \d+ of \d+", stages[-1])
+    assert len(list(tmp_path.iterdir())) == 2
+    steps.close()
+    assert [path.read_bytes() for path in tmp_path.iterdir()] == [b"the old one"]
 
 
 def test_heatmap_is_coloured_by_strain_and_written_whole(tmp_path):

@@ -40,7 +40,7 @@ class FOAMWRIGHT_OT_mark_seams(bpy.types.Operator):
         return {"FINISHED"}
 
 
-class FOAMWRIGHT_OT_complete_seams(jobs.Job):
+class FOAMWRIGHT_OT_complete_seams(jobs.ShellJob):
     """Add the cuts without which pieces cannot be laid flat; seams that are marked stay"""
 
     bl_idname = "foamwright.complete_seams"
@@ -53,7 +53,7 @@ class FOAMWRIGHT_OT_complete_seams(jobs.Job):
 
     def show(self, context, obj, shell, result):
         bridge.write_seams(context, obj, shell, result.seam)
-        return f"{np.count_nonzero(result.seam & ~shell.seam)} edges added to the seams"
+        return "INFO", f"{np.count_nonzero(result.seam & ~shell.seam)} edges added to the seams"
 
 
 CLASSES = (FOAMWRIGHT_OT_mark_seams, FOAMWRIGHT_OT_complete_seams)

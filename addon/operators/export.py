@@ -3,16 +3,16 @@
 import bpy
 from bpy.props import EnumProperty, StringProperty
 
-from ...core.progress import finish
 from .. import jobs, results, summary, trouble, writers
 
 
-class FOAMWRIGHT_OT_export(bpy.types.Operator):
+class FOAMWRIGHT_OT_export(jobs.Job):
     """Write templates and other files of this shell's pattern to a folder"""
 
     bl_idname = "foamwright.export"
     bl_label = "Export Templates"
     bl_options = {"REGISTER"}
+    title = "Exporting"
 
     directory: StringProperty(name="Folder", description="Where the files go", subtype="DIR_PATH")
     filter_folder: bpy.props.BoolProperty(default=True, options={"HIDDEN"})
@@ -23,26 +23,40 @@ class FOAMWRIGHT_OT_export(bpy.types.Operator):
         default={"PDF_A4", "SVG", "SUMMARY"},
     )
 
+    asked = False
+
     @classmethod
     def poll(cls, context):
-        return jobs.has_results(cls, context)
+        return jobs.is_free(cls) and jobs.has_results(cls, context)
 
     def invoke(self, context, _event):
+        self.asked = True
         context.window_manager.fileselect_add(self)
         return {"RUNNING_MODAL"}
 
     def draw(self, _context):
         self.layout.column().prop(self, "kinds")
 
-    @trouble.reports_errors
     def execute(self, context):
+        """Called by a script, or by the file browser when the maker has chosen a folder."""
+        return self.start(context) if self.asked else super().execute(context)
+
+    def begin(self, context):
         obj = context.object
+        self._written = []
+        self._outdated = summary.is_outdated(context.scene, obj)
         pattern = results.stored_pattern(obj)
-        written = finish(writers.write_files(pattern, bpy.path.abspath(self.directory), self.kinds))
-        if summary.is_outdated(context.scene, obj):
-            self.report({"WARNING"}, f"'{obj.name}' has changed since it was laid flat; the files show it as it was")
-        self.report({"INFO"}, f"{len(written)} files written to {self.directory}")
-        return {"FINISHED"}
+        return writers.write_files(pattern, bpy.path.abspath(self.directory), self.kinds, self._written)
+
+    def end(self, context, result):
+        told = f"{len(self._written)} files written to {self.directory}"
+        if self._outdated:
+            return "WARNING", f"{told}; '{self._name}' has changed since it was laid flat, they show it as it was"
+        return "INFO", told
+
+    def told_when_stopped(self):
+        names = ", ".join(path.name for path in self._written)
+        return f"{self.title} stopped; " + (f"written and whole: {names}" if names else "nothing was written")
 
 
 class FOAMWRIGHT_OT_heatmap_picture(bpy.types.Operator):

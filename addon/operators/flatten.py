@@ -8,7 +8,7 @@ from ..findings import list_findings
 from ..settings import settings_of
 
 
-class FOAMWRIGHT_OT_flatten(jobs.Job):
+class FOAMWRIGHT_OT_flatten(jobs.ShellJob):
     """Cut the shell along its seams, lay every piece flat, fit its edges and place it on foam sheets"""
 
     bl_idname = "foamwright.flatten"
@@ -26,7 +26,10 @@ class FOAMWRIGHT_OT_flatten(jobs.Job):
         overlay.follow(obj)
         warnings = sum(finding.severity != "note" for finding in pattern.findings)
         told = f"; {warnings} to look at" if warnings else ""
-        return f"'{obj.name}' laid flat: pieces: {len(pattern.pieces)}, foam sheets: {len(pattern.sheets)}{told}"
+        return (
+            "INFO",
+            f"'{obj.name}' laid flat: pieces: {len(pattern.pieces)}, foam sheets: {len(pattern.sheets)}{told}",
+        )
 
 
 class FOAMWRIGHT_OT_heatmap(bpy.types.Operator):

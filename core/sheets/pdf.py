@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, NextPageTemplate, PageBreak, PageTemplate
+from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
 
-from ..files import write_whole
+from ..files import whole_file
 from ..layout.paging import A4, Page, Paper, paginate
 from ..pattern import Pattern
+from ..progress import Progress, Steps, finish
 from .drawing import draw_piece
 from .fonts import register_fonts, showable
 from .front import front_story
@@ -27,8 +28,15 @@ def write_pdf(pattern: Pattern, path: str | Path, paper: Paper = A4, when: date 
 
     Raises ExportError if the file cannot be written, SettingsError for paper too small.
     """
+    return finish(pdf_steps(pattern, path, paper, when))
+
+
+def pdf_steps(pattern: Pattern, path: str | Path, paper: Paper = A4, when: date | None = None) -> Steps[Path]:
+    """`write_pdf` in steps: the front pages, then page by page."""
     register_fonts()
-    return write_whole(path, lambda draft: _write_book(pattern, draft, paper, when))
+    with whole_file(path) as draft:
+        yield from _write_book(pattern, draft, paper, when, Path(path).name)
+    return Path(path)
 
 
 def draw_page(ink: Ink, pattern: Pattern, page: Page, paper: Paper, last_number: int) -> None:
@@ -41,51 +49,49 @@ def draw_page(ink: Ink, pattern: Pattern, page: Page, paper: Paper, last_number:
     page_foot(ink, page, paper, pattern.shell.name, last_number)
 
 
-class _FullPage(Flowable):
-    """A full-size page as the only thing in a frame as large as the paper."""
+class _OpenCanvas(Canvas):
+    """Takes more pages after the front pages have been set; `close` writes the file."""
 
-    def __init__(self, pattern: Pattern, page: Page, paper: Paper, last_number: int) -> None:
-        super().__init__()
-        self.pattern, self.page, self.paper, self.last_number = pattern, page, paper, last_number
+    def save(self) -> None:
+        pass
 
-    def wrap(self, available_width: float, available_height: float) -> tuple[float, float]:
-        return available_width, available_height
-
-    def draw(self) -> None:
-        draw_page(Ink(self.canv), self.pattern, self.page, self.paper, self.last_number)
+    def close(self) -> None:
+        super().save()
 
 
-def _write_book(pattern: Pattern, path: Path, paper: Paper, when: date | None) -> None:
+def _write_book(pattern: Pattern, path: Path, paper: Paper, when: date | None, name: str) -> Steps[None]:
     # a pass tells on which page each section begins and how many front pages there are; the next one prints
     # that on the cover, which may push the rest on by a page
     known: dict[str, int] = {}
     front_count = 0
     for _ in range(MOST_PASSES):
+        yield Progress(f"{name}, front pages", 0.0)
         pages = paginate(pattern, paper, front_count + 1)
         found: dict[str, int] = {}
         last_number = front_count + len(pages)
         story = front_story(pattern, paper, pages, when, known, found)
-        counted = _build(pattern, path, paper, story, pages, last_number)
-        settled = (found, counted - len(pages)) == (known, front_count)
-        known, front_count = found, counted - len(pages)
+        canvas, counted = _set_front(pattern, path, paper, story, last_number)
+        settled = (found, counted) == (known, front_count)
+        known, front_count = found, counted
         if settled:
-            return
-
-
-def _build(
-    pattern: Pattern, path: Path, paper: Paper, story: Sequence[Flowable], pages: Sequence[Page], last_number: int
-) -> int:
-    """Write the file and return how many pages it has."""
-    full: list[Flowable] = [NextPageTemplate("full size")]
+            break
     for page in pages:
-        full += [PageBreak(), _FullPage(pattern, page, paper, last_number)]
-    document = book(path, paper, pattern, {"last": last_number})
-    document.build([*story, *full])
-    return int(document.page)
+        yield Progress(f"{name}, page {page.number} of {last_number}", page.number / last_number)
+        draw_page(Ink(canvas), pattern, page, paper, last_number)
+        canvas.showPage()
+    canvas.close()
 
 
-def book(path: Path, paper: Paper, pattern: Pattern, numbering: Mapping[str, int]) -> BaseDocTemplate:
-    """A document with a template for front pages and one for full-size pages."""
+def _set_front(
+    pattern: Pattern, path: Path, paper: Paper, story: Sequence[Flowable], last_number: int
+) -> tuple[_OpenCanvas, int]:
+    """A canvas with the front pages on it, and how many there are."""
+    document = _front_document(path, paper, pattern, last_number)
+    document.build(list(story), canvasmaker=_OpenCanvas)
+    return document.canv, int(document.page)
+
+
+def _front_document(path: Path, paper: Paper, pattern: Pattern, last_number: int) -> BaseDocTemplate:
     size = (paper.width_mm * mm, paper.height_mm * mm)
     margin = paper.margin_mm * mm
     name = showable(pattern.shell.name)
@@ -95,7 +101,7 @@ def book(path: Path, paper: Paper, pattern: Pattern, numbering: Mapping[str, int
         foot = paper.margin_mm - 2.0
         left, _, right, _ = paper.drawing_area
         ink.words(f"{name} · Foamwright", left, foot, 1.8, at="start", grey=GREY)
-        ink.words(f"page {canvas.getPageNumber()} of {numbering['last']}", right, foot, 1.8, at="end", grey=GREY)
+        ink.words(f"page {canvas.getPageNumber()} of {last_number}", right, foot, 1.8, at="end", grey=GREY)
 
     text = Frame(
         margin,
@@ -107,15 +113,9 @@ def book(path: Path, paper: Paper, pattern: Pattern, numbering: Mapping[str, int
         topPadding=0,
         bottomPadding=0,
     )
-    whole = Frame(0, 0, *size, leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0)
     document = BaseDocTemplate(
         str(path), pagesize=size, title=name, author="", subject="full-size foam templates", creator="Foamwright"
     )
     document.invariant = 1
-    document.addPageTemplates(
-        [
-            PageTemplate("front", [text], onPage=number_front_page, pagesize=size),
-            PageTemplate("full size", [whole], pagesize=size),
-        ]
-    )
+    document.addPageTemplates([PageTemplate("front", [text], onPage=number_front_page, pagesize=size)])
     return document

@@ -77,6 +77,23 @@ def test_a_folder_that_cannot_be_written_is_named(flat_box, tmp_path, everything
     assert (tmp_path / "file").read_text(encoding="utf-8") == "in the way"
 
 
+def test_an_export_that_is_stopped_keeps_the_files_that_are_whole(flat_box, folder, module):
+    writers, pattern = module("addon.writers"), module("addon.results").stored_pattern(flat_box)
+    written, stages = [], []
+    steps = writers.write_files(pattern, folder, {"PDF_A4", "SVG", "JSON"}, written)
+    for progress in steps:
+        stages.append(progress)
+        if progress.stage == "Writing pattern.json":
+            break
+    steps.close()
+    assert [path.name for path in written] == ["templates-a4.pdf", "sheet-1.svg"]
+    assert sorted(path.name for path in folder.iterdir()) == ["sheet-1.svg", "templates-a4.pdf"]
+    assert any("templates-a4.pdf, page" in progress.stage for progress in stages)
+    parts = [progress.part for progress in stages]
+    assert parts == sorted(parts)
+    assert 0 <= parts[0] < parts[-1] < 1
+
+
 def test_exporting_an_old_pattern_is_told(flat_box, folder, capfd):
     bpy.context.scene.foamwright.thickness_mm = 8
     bpy.ops.foamwright.export(directory=str(folder), kinds={"JSON"})

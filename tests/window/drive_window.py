@@ -13,6 +13,7 @@ import importlib.util
 import math
 import os
 import sys
+import tempfile
 from pathlib import Path
 
 import bpy
@@ -90,6 +91,7 @@ def picture(name: str):
 # --- what is looked at ------------------------------------------------------------------------------
 
 FLATTEN = (1174, 638)
+EXPORT_IN_BROWSER = (1280, 768)
 VIEW_MIDDLE = (660, 420)
 
 
@@ -156,12 +158,31 @@ def wait() -> float:
     return 3.0 if module("jobs").running is not None else 0.0
 
 
+def wait_for_start() -> float:
+    return 0.0 if module("jobs").running is not None else 0.3
+
+
 def show_all() -> None:
     with view3d():
         bpy.ops.view3d.view_all()
         bpy.ops.foamwright.heatmap()
         bpy.ops.foamwright.labels()
         assert bpy.context.space_data.shading.color_type == "VERTEX"
+
+
+def ask_for_a_folder() -> None:
+    global export_folder
+    export_folder = Path(tempfile.mkdtemp())
+    with view3d():
+        kinds = {kind.key for kind in module("writers").KINDS}
+        bpy.ops.foamwright.export("INVOKE_DEFAULT", directory=f"{export_folder}/", kinds=kinds)
+
+
+def only_whole_files_were_written() -> None:
+    assert module("jobs").running is None
+    written = sorted(export_folder.iterdir())
+    assert len(written) < len(module("writers").KINDS)
+    assert all(path.suffix == ".pdf" and path.read_bytes().rstrip().endswith(b"%%EOF") for path in written), written
 
 
 def hide_labels() -> None:
@@ -207,6 +228,15 @@ steps = [
     show_all,
     lambda: 1.0,
     picture("flattened"),
+    ask_for_a_folder,
+    lambda: 1.0,
+    picture("folder"),
+    press(EXPORT_IN_BROWSER),
+    *[wait_for_start] * 5,
+    is_running,
+    press_keys("Escape"),
+    only_whole_files_were_written,
+    picture("export-stopped"),
     hide_labels,
     press_keys("ctrl+z"),
     nothing_was_made,
