@@ -124,5 +124,7 @@ class _Heatmap:
         )
 
     def _words(self, words: str, x: float, y: float, size: int, *, bold: bool = False, anchor: str = "mm") -> None:
-        font = ImageFont.truetype(str(font_file(BOLD if bold else PLAIN)), size * FINER)
+        file = str(font_file(BOLD if bold else PLAIN))
+        # plain layout: the shaping library clashes with the one that some Linux builds of Blender load
+        font = ImageFont.truetype(file, size * FINER, layout_engine=ImageFont.Layout.BASIC)
         self.pen.text((x, y), showable(words), fill=INK, font=font, anchor=anchor)
