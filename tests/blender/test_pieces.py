@@ -92,3 +92,16 @@ def test_settings_reach_core_as_they_were_typed(module):
 def test_untouched_settings_are_cores_own(module):
     bpy.context.scene.foamwright.nest_seconds = 6
     assert bpy.context.scene.foamwright.to_core() == module("core.settings").Settings()
+
+
+@pytest.mark.parametrize("names", [["left", "right"], ["right", "left"]])
+def test_a_run_that_puts_the_list_in_order_is_not_an_edit(panels, module, names):
+    obj = panels()
+    module("addon.piece_list").name_faces(bpy.context, obj, names)
+    listed = [piece.name for piece in obj.foamwright.pieces]
+    if listed == sorted(names):
+        obj.foamwright.pieces.move(0, 1)
+    for piece in obj.foamwright.pieces:
+        piece.group = "arm"
+    bpy.ops.foamwright.flatten()
+    assert not module("addon.summary").is_outdated(bpy.context.scene, obj)
