@@ -2,39 +2,58 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
 
-from .errors import FoamwrightError, FormatError
+from .errors import ExportError, FoamwrightError, FormatError
 
 Made = TypeVar("Made")
 
 
+def read_document(path: str | Path, of: str = "pattern") -> Any:
+    """What a JSON file holds; `of` is what it should be, in words.
+
+    Raises ExportError if the file cannot be read, FormatError if it is not JSON.
+    """
+    try:
+        return json.loads(Path(path).read_text(encoding="utf-8"))
+    except OSError as problem:
+        why = problem.strerror or str(problem)
+        raise ExportError(f"'{path}' cannot be read: {why}. Choose a file that exists and may be read.") from problem
+    except UnicodeDecodeError as problem:
+        raise FormatError(f"'{path}' is not a text file; choose a {of} that Foamwright wrote.") from problem
+    except (json.JSONDecodeError, RecursionError) as problem:
+        raise FormatError(f"'{path}' is not JSON ({problem}); choose a {of} that Foamwright wrote.") from problem
+
+
 @dataclass(frozen=True)
 class Node:
-    """A value in the document and the path that leads to it, as "pieces[2].flat"."""
+    """A value in the document and the path that leads to it, as "pieces[2].flat"; `of` is what is read."""
 
     value: Any
     path: str
+    of: str = "pattern"
 
     def __getitem__(self, key: str) -> Node:
         if not isinstance(self.value, dict):
             raise self.wrong("should be an object with named values")
         if key not in self.value:
             raise self.wrong(f"has no '{key}'")
-        return Node(self.value[key], f"{self.path}.{key}" if self.path else key)
+        return Node(self.value[key], f"{self.path}.{key}" if self.path else key, self.of)
 
     def wrong(self, what: str) -> FormatError:
         place = f"'{self.path}'" if self.path else "the document"
-        return FormatError(f"This is not a pattern that can be read: {place} {what}. Export the pattern anew.")
+        return FormatError(f"This is not a {self.of} that can be read: {place} {what}. Export the {self.of} anew.")
 
     def list(self) -> Iterator[Node]:
         if not isinstance(self.value, list):
             raise self.wrong("should be a list")
-        return (Node(value, f"{self.path}[{index}]") for index, value in enumerate(self.value))
+        return (Node(value, f"{self.path}[{index}]", self.of) for index, value in enumerate(self.value))
 
     def text(self) -> str:
         if not isinstance(self.value, str):

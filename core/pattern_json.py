@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 
 from .check import Finding
-from .errors import ExportError, FormatError
+from .errors import FormatError
 from .files import write_whole
 from .foam import Stock
 from .folds import FoldRun
 from .joints import JointRun, JointSide, RimRun
-from .json_reading import Node
+from .json_reading import Node, read_document
 from .layout import Placement, Sheet
 from .marks import Notch, Note
 from .patch import Patch
@@ -40,18 +40,7 @@ def _put(draft: Path, text: str) -> None:
 
 def read_json(path: str | Path) -> Pattern:
     """Read a pattern. Raises ExportError if the file cannot be read, FormatError if it holds no pattern."""
-    try:
-        text = Path(path).read_text(encoding="utf-8")
-    except OSError as problem:
-        why = problem.strerror or str(problem)
-        raise ExportError(f"'{path}' cannot be read: {why}. Choose a file that exists and may be read.") from problem
-    except UnicodeDecodeError as problem:
-        raise FormatError(f"'{path}' is not a text file; choose a pattern that Foamwright wrote.") from problem
-    try:
-        document = json.loads(text)
-    except (json.JSONDecodeError, RecursionError) as problem:
-        raise FormatError(f"'{path}' is not JSON ({problem}); choose a pattern that Foamwright wrote.") from problem
-    return from_dict(document)
+    return from_dict(read_document(path))
 
 
 # --- out ---------------------------------------------------------------------------------------
