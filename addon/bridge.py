@@ -17,6 +17,9 @@ from ..core.shell import Shell
 PIECE_KEY = "foamwright_piece"
 """Face attribute: the key of the piece a face belongs to, 0 for none."""
 
+WHY_NOTHING_MARKED = "its modifiers make faces that its own mesh does not have"
+APPLY_MODIFIERS = "apply the modifiers (Object > Apply > Visual Geometry to Mesh)"
+
 
 def mm_per_unit(scene: bpy.types.Scene) -> float:
     """Millimetres in one Blender unit of the scene."""
@@ -166,8 +169,7 @@ def refuse_added_elements(context: bpy.types.Context, obj: bpy.types.Object) -> 
     """Raises MeshError where modifiers make elements that the object's own mesh does not have."""
     if not same_elements(context, obj):
         raise MeshError(
-            f"'{obj.name}': its modifiers make faces that its own mesh does not have, so nothing can be marked "
-            "on them; apply the modifiers first (Object > Apply > Visual Geometry to Mesh)."
+            f"'{obj.name}': {WHY_NOTHING_MARKED}, so nothing can be marked on them; first {APPLY_MODIFIERS}."
         )
 
 

@@ -23,8 +23,11 @@ STRAIN_NUMBER = "foam_strain"
 SHEET_GAP_MM = 100.0
 
 
-def show_pattern(context: bpy.types.Context, obj: bpy.types.Object, pattern: Pattern, made_from: str) -> None:
-    """Replace the object's earlier results by `pattern`: collection, flat pieces, colours, list of pieces."""
+def show_pattern(context: bpy.types.Context, obj: bpy.types.Object, pattern: Pattern, made_from: str) -> bool:
+    """Replace the object's earlier results by `pattern`: collection, flat pieces, colours, list of pieces.
+
+    Returns whether the shell itself could be coloured: not where modifiers make its faces.
+    """
     clear(obj)
     root = bpy.data.collections.new(f"Foamwright: {obj.name}")
     context.scene.collection.children.link(root)
@@ -35,10 +38,13 @@ def show_pattern(context: bpy.types.Context, obj: bpy.types.Object, pattern: Pat
     _lay_out_flats(root, pattern, 1.0 / bridge.mm_per_unit(context.scene))
     keys = list_pieces(obj, pattern.pieces)
     with bridge.out_of_edit_mode(obj):
-        if bridge.same_elements(context, obj):
-            bridge.write_piece_keys(obj, keys[pattern.piece_of_face])
-            limits = np.array([piece.stock.hot_limit for piece in pattern.pieces])[pattern.piece_of_face]
-            paint(bridge.mesh_of(obj), shell_strain(pattern), limits)
+        if not bridge.same_elements(context, obj):
+            _unpaint(bridge.mesh_of(obj))
+            return False
+        bridge.write_piece_keys(obj, keys[pattern.piece_of_face])
+        limits = np.array([piece.stock.hot_limit for piece in pattern.pieces])[pattern.piece_of_face]
+        paint(bridge.mesh_of(obj), shell_strain(pattern), limits)
+        return True
 
 
 def results_of(obj: bpy.types.Object | None) -> bpy.types.Collection | None:
@@ -95,18 +101,12 @@ def unpaint(obj: bpy.types.Object) -> None:
     for item in obj.foamwright.pieces:
         item.is_flat = False
     with bridge.out_of_edit_mode(obj):
-        for name in (STRAIN_COLOUR, STRAIN_NUMBER):
-            attribute = obj.data.attributes.get(name)
-            if attribute is not None:
-                obj.data.attributes.remove(attribute)
+        _unpaint(bridge.mesh_of(obj))
 
 
 def paint(mesh: bpy.types.Mesh, strain: np.ndarray, limit: float | np.ndarray) -> None:
     """Strain (f,) of every face as a number and as the active colour attribute."""
-    for name in (STRAIN_COLOUR, STRAIN_NUMBER):
-        old: Any = mesh.attributes.get(name)
-        if old is not None:
-            mesh.attributes.remove(old)
+    _unpaint(mesh)
     mesh.attributes.new(STRAIN_NUMBER, "FLOAT", "FACE").data.foreach_set("value", strain.astype(np.float32))
     colour = np.ones((len(mesh.loops), 4), np.float32)
     sides = np.empty(len(mesh.polygons), np.int32)
@@ -116,6 +116,13 @@ def paint(mesh: bpy.types.Mesh, strain: np.ndarray, limit: float | np.ndarray) -
     attribute.data.foreach_set("color_srgb", colour.ravel())
     mesh.color_attributes.active_color = attribute
     mesh.color_attributes.render_color_index = mesh.color_attributes.active_color_index
+
+
+def _unpaint(mesh: bpy.types.Mesh) -> None:
+    for name in (STRAIN_COLOUR, STRAIN_NUMBER):
+        old: Any = mesh.attributes.get(name)
+        if old is not None:
+            mesh.attributes.remove(old)
 
 
 def flat_mesh(piece: PatternPiece, unit: float) -> bpy.types.Mesh:

@@ -3,7 +3,7 @@
 import bpy
 
 from ...core.unfold import unfold
-from .. import jobs, overlay, results, summary
+from .. import bridge, jobs, overlay, results, summary
 from ..findings import list_findings
 from ..settings import settings_of
 
@@ -21,14 +21,17 @@ class FOAMWRIGHT_OT_flatten(jobs.ShellJob):
         return unfold(shell, settings_of(context.scene, context.object), face_names)
 
     def show(self, context, obj, shell, pattern):
-        results.show_pattern(context, obj, pattern, self._made_from)
+        coloured = results.show_pattern(context, obj, pattern, self._made_from)
         list_findings(obj, shell, pattern.findings)
         overlay.follow(obj)
         warnings = sum(finding.severity != "note" for finding in pattern.findings)
-        told = f"; {warnings} to look at" if warnings else ""
-        return (
-            "INFO",
-            f"'{obj.name}' laid flat: pieces: {len(pattern.pieces)}, foam sheets: {len(pattern.sheets)}{told}",
+        told = f"'{obj.name}' laid flat: pieces: {len(pattern.pieces)}, foam sheets: {len(pattern.sheets)}"
+        told += f"; {warnings} to look at" if warnings else ""
+        if coloured:
+            return "INFO", told
+        return "WARNING", (
+            f"{told}. Only the flat pieces are coloured: {bridge.WHY_NOTHING_MARKED}. To see the strain on the shell "
+            f"and keep the pieces' names after an edit, {bridge.APPLY_MODIFIERS} and flatten again"
         )
 
 
