@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import bpy
 
-from ..core.errors import FoamwrightError, MeshError
+from ..core.errors import FoamwrightError, MeshError, MissingCutError
 from ..core.shell import Shell
 from .findings import vertex_pairs
 
@@ -51,7 +51,9 @@ def report(
         places: dict = {}
         if isinstance(error, MeshError):
             pairs = vertex_pairs(shell, error.edges) if shell is not None else ()
-            places = {"vertices": error.vertices, "edges": tuple(pairs), "faces": error.faces}
+            # of a missing cut only the cut: the faces are the whole piece, and would hide it
+            faces = () if isinstance(error, MissingCutError) else error.faces
+            places = {"vertices": error.vertices, "edges": tuple(pairs), "faces": faces}
         _last = Trouble(obj.name, str(error), **places)
     operator.report({"ERROR"}, str(error))
 

@@ -4,35 +4,37 @@ import bpy
 from bpy.props import BoolProperty, FloatProperty, StringProperty
 
 from ...core.pieces import cut_pieces
+from ...core.progress import Progress
 from ...core.renaming import renamed
 from .. import bridge, jobs, overlay, results, summary, trouble
 from ..piece_list import active_piece, list_pieces
 from ..settings import settings_of
 
 
-class FOAMWRIGHT_OT_find_pieces(bpy.types.Operator):
+class FOAMWRIGHT_OT_find_pieces(jobs.ShellJob):
     """List the pieces that the seams make, to name them and choose their foam before anything is laid flat"""
 
     bl_idname = "foamwright.find_pieces"
     bl_label = "List Pieces"
     bl_options = {"REGISTER", "UNDO"}
+    title = "Listing pieces"
 
-    @classmethod
-    def poll(cls, context):
-        return jobs.has_shell(cls, context)
+    def work(self, context, shell, face_names):
+        settings = settings_of(context.scene, context.object)
+        yield Progress("Cutting pieces", 0.0)
+        return cut_pieces(shell, settings, face_names)
 
-    @trouble.reports_errors
-    def execute(self, context):
-        obj = context.object
-        shell, names = bridge.shell_and_face_names(context, obj)
-        pieces, piece_of_face = cut_pieces(shell, settings_of(context.scene, obj), names)
+    def show(self, context, obj, shell, result):
+        pieces, piece_of_face = result
         keys = list_pieces(obj, pieces)
         with bridge.out_of_edit_mode(obj):
             if bridge.same_elements(context, obj):
                 bridge.write_piece_keys(obj, keys[piece_of_face])
-        summary.refresh(context)
-        self.report({"INFO"}, f"{len(pieces)} pieces")
-        return {"FINISHED"}
+                return "INFO", f"{len(pieces)} pieces"
+        return "WARNING", (
+            f"{len(pieces)} pieces; their names will not outlast an edit: {bridge.WHY_NOTHING_MARKED}. "
+            f"To keep them, {bridge.APPLY_MODIFIERS}"
+        )
 
 
 class FOAMWRIGHT_OT_rename_piece(bpy.types.Operator):

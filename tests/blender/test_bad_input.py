@@ -55,25 +55,21 @@ def test_edges_with_three_faces(make, refused, module):
     assert trouble.has_place
 
 
-def test_a_closed_piece_names_the_missing_cut_and_selects_it(make, refused, module):
-    obj = make(*BOX, name="closed")
-    message = refused("flatten")
-    assert "closed" in message
+@pytest.mark.parametrize("operator", ["flatten", "find_pieces"])
+@pytest.mark.parametrize(("solid", "kind"), [(BOX, "closed"), (RING, "tube")])
+def test_a_missing_cut_is_named_selected_and_opens_the_piece(make, refused, operator, solid, kind):
+    obj = make(*solid, name="shut")
+    message = refused(operator)
+    assert kind in message
     assert "mark a seam" in message
-    place = module("addon.trouble").of(obj)
-    assert place.edges
     bpy.ops.foamwright.select_place()
     assert obj.mode == "EDIT"
+    assert tuple(bpy.context.tool_settings.mesh_select_mode) == (False, True, False)
+    bpy.ops.mesh.mark_seam()
     bpy.ops.object.mode_set(mode="OBJECT")
-    selected = {frozenset(edge.vertices) for edge in obj.data.edges if edge.select}
-    assert selected >= {frozenset(pair) for pair in place.edges}
-
-
-def test_a_tube_names_the_missing_cut(make, refused):
-    make(*RING, name="band")
-    message = refused("flatten")
-    assert "tube" in message
-    assert "mark a seam" in message
+    assert 0 < sum(edge.select for edge in obj.data.edges) < len(obj.data.edges) / 2
+    getattr(bpy.ops.foamwright, operator)()
+    assert len(obj.foamwright.pieces) == 1
 
 
 def test_foam_without_thickness(box, refused):
