@@ -1,5 +1,6 @@
 """The build script's own rules, and that the metadata of the project is complete."""
 
+import re
 import sys
 import tomllib
 import zipfile
@@ -139,6 +140,13 @@ def test_every_package_is_listed_and_the_version_is_one():
     packages = {".".join(("foamwright", *folder.parts)) for folder in folders}
     assert set(project["tool"]["setuptools"]["packages"]) == {"foamwright", *packages}
     assert manifest["version"] == project["project"]["version"]
+
+
+def test_the_pictures_of_the_readme_are_there_and_small():
+    named = re.findall(r"!\[.+?\]\((.+?)\)", (ROOT / "README.md").read_text(encoding="utf-8"))
+    assert named
+    for name in named:
+        assert (ROOT / name).stat().st_size < 300_000
 
 
 def test_the_changelog_tells_of_this_version():
