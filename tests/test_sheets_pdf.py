@@ -217,3 +217,17 @@ def test_heatmap_is_coloured_by_strain_and_written_whole(tmp_path):
     assert orange > 0.01
     with pytest.raises(ExportError):
         write_heatmap(sample_pattern(), tmp_path / "nowhere" / "heat.png")
+
+
+@pytest.mark.parametrize("longest", [4000, 2000])
+def test_heatmap_of_a_large_pattern_stays_a_picture_that_can_be_opened(tmp_path, monkeypatch, longest):
+    from foamwright.core.sheets import heatmap
+
+    monkeypatch.setattr(heatmap, "LONGEST_PX", longest)
+    pattern = sample_pattern()
+    plate = pattern.piece("cheek plate left")
+    many = replace(pattern, pieces=tuple(replace(plate, name=f"plate {i}") for i in range(900)))
+    with Image.open(heatmap.write_heatmap(many, tmp_path / "heat.png")) as picture:
+        # taller than wide at first, so it was widened; as one row of 900 it would be far too wide
+        assert 1800 < picture.width <= longest
+        assert 0.5 * longest < picture.height <= longest

@@ -23,11 +23,12 @@ from ..pattern import Pattern, PatternPiece
 from .fonts import BOLD, PLAIN, font_file, showable
 from .tables import percent, piece_number
 
-WIDE_PX = 1800
+WIDE_PX, LONGEST_PX = 1800, 4000
+"""Usual width, and what neither side exceeds: a picture that is too tall is made wider, then its pieces smaller."""
 FINER = 2
 """Drawn this much larger and reduced, for smooth edges."""
 LEAST_SCALE_LIMIT = 0.02
-CAPTION_PX = 46
+SIDE_PX, HEAD_PX, FOOT_PX = 60, 190, 86
 HATCH_PX = 9
 INK = (20, 20, 20)
 
@@ -46,29 +47,20 @@ class _Heatmap:
         self.limit = max(LEAST_SCALE_LIMIT, ceil(worst * 100 - 1e-6) / 100)
 
     def picture(self) -> Image.Image:
-        shapes = [(piece.name, footprint(piece)) for piece in self.pattern.pieces]
-        area = sum(shape.area for _, shape in shapes)
-        span = max(max(np.ptp(np.reshape(shape.bounds, (2, 2)), axis=0)) for _, shape in shapes)
-        width = max(1.05 * span, 1.3 * sqrt(area / 0.6))
-        gap = width * 0.035
-        (placements,) = lay_on_shelves(shapes, width, float("inf"), gap)
-        on_picture = [placed(dict(shapes)[p.piece], p) for p in placements]
-        tall = max(shape.bounds[3] for shape in on_picture)
-        self.scale = (WIDE_PX - 120) * FINER / width
-        head, foot = 190 * FINER, (CAPTION_PX + 40) * FINER
-        self.floor = head + tall * self.scale
-        size = (WIDE_PX * FINER, round(self.floor + foot))
-        image = Image.new("RGB", size, (255, 255, 255))
+        shapes = {piece.name: footprint(piece) for piece in self.pattern.pieces}
+        placements, wide, tall, scale = _lay_out(shapes)
+        self.scale, self.floor = scale * FINER, (HEAD_PX + tall) * FINER
+        image = Image.new("RGB", (wide * FINER, (HEAD_PX + tall + FOOT_PX) * FINER), (255, 255, 255))
         self.pen = ImageDraw.Draw(image)
         self._head()
         for placement in placements:
             self._piece(self.pattern.piece(placement.piece), placement)
-        for placement, shape in zip(placements, on_picture, strict=True):
-            self._caption(self.pattern.piece(placement.piece), shape)
-        return image.resize((WIDE_PX, size[1] // FINER), Image.Resampling.LANCZOS)
+        for placement in placements:
+            self._caption(self.pattern.piece(placement.piece), placed(shapes[placement.piece], placement))
+        return image.reduce(FINER)
 
     def _pixels(self, points: np.ndarray) -> list[tuple[float, float]]:
-        flipped = np.asarray(points) * (self.scale, -self.scale) + (60 * FINER, self.floor)
+        flipped = np.asarray(points) * (self.scale, -self.scale) + (SIDE_PX * FINER, self.floor)
         return [(float(x), float(y)) for x, y in flipped]
 
     def _piece(self, piece: PatternPiece, placement: Placement) -> None:
@@ -104,7 +96,7 @@ class _Heatmap:
         self._words(strain, at_x, at_y + 25 * FINER, 12)
 
     def _head(self) -> None:
-        left = 60 * FINER
+        left = SIDE_PX * FINER
         self._words(f"{self.pattern.shell.name}: strain of the foam", left, 36 * FINER, 28, bold=True, anchor="lm")
         wide, tall, y = 760 * FINER, 26 * FINER, 74 * FINER
         shades = strain_colour(np.linspace(-self.limit, self.limit, wide), self.limit)
@@ -128,3 +120,20 @@ class _Heatmap:
         # plain layout: the shaping library clashes with the one that some Linux builds of Blender load
         font = ImageFont.truetype(file, size * FINER, layout_engine=ImageFont.Layout.BASIC)
         self.pen.text((x, y), showable(words), fill=INK, font=font, anchor=anchor)
+
+
+def _lay_out(shapes: dict[str, Polygon]) -> tuple[list[Placement], int, int, float]:
+    """Placements in mm, the picture's width and the height the pieces take in pixels, pixels in a mm."""
+    area = sum(shape.area for shape in shapes.values())
+    span = max(max(np.ptp(np.reshape(shape.bounds, (2, 2)), axis=0)) for shape in shapes.values())
+    width = max(1.05 * span, 1.3 * sqrt(area / 0.6))
+    gap = width * 0.035
+    scale = (WIDE_PX - 2 * SIDE_PX) / width
+    while True:
+        (placements,) = lay_on_shelves(list(shapes.items()), width, float("inf"), gap)
+        top = max(placed(shapes[p.piece], p).bounds[3] for p in placements)
+        tall = ceil(top * scale)
+        if tall <= LONGEST_PX - HEAD_PX - FOOT_PX:
+            return placements, round(width * scale) + 2 * SIDE_PX, tall, scale
+        width *= 1.2
+        scale = min(scale, (LONGEST_PX - 2 * SIDE_PX) / width)
