@@ -43,6 +43,17 @@ def module(package):
     return lambda name: importlib.import_module(f"{package}.{name}")
 
 
+def pytest_configure(config):
+    config.addinivalue_line("markers", "nester: lets the nester work, which takes a second at least")
+
+
+@pytest.fixture(autouse=True)
+def plain_rows(request, module, monkeypatch):
+    """Pieces are placed in plain rows, as where the nester is missing, in tests that do not look at its work."""
+    if request.node.get_closest_marker("nester") is None:
+        monkeypatch.setattr(module("core.layout.nest"), "spyrrow", None)
+
+
 @pytest.fixture(autouse=True)
 def empty_file(package):
     """A factory file before each test; nesting as short as it goes."""

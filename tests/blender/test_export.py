@@ -13,7 +13,10 @@ def flat_box(box):
     return obj
 
 
-def test_every_kind_of_file_is_written_and_nothing_stays_in_the_scene(flat_box, folder, everything, module):
+def test_every_kind_of_file_is_written_and_nothing_stays_in_the_scene(
+    flat_box, folder, everything, module, monkeypatch
+):
+    monkeypatch.setattr(module("addon.picture"), "PIXELS_PER_UNIT", 200)
     before = everything()
     kinds = {kind.key for kind in module("addon.writers").KINDS}
     bpy.ops.foamwright.export(directory=str(folder), kinds=kinds)

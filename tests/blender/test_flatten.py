@@ -34,6 +34,7 @@ def test_a_box_becomes_one_flat_piece_beside_it(box, flat_of):
     assert mesh_area(flat.data) == pytest.approx(2 * (120 * 90 + 90 * 60 + 60 * 120), rel=0.02)
 
 
+@pytest.mark.nester
 def test_the_flat_lies_on_its_sheet_where_the_pattern_says(panels, flat_of, module):
     obj = panels()
     bpy.ops.foamwright.flatten()
