@@ -43,7 +43,7 @@ def parse_options(arguments: list[str]) -> argparse.Namespace:
     parser.add_argument("path", nargs="?", help="a file Blender can import, or 'monkey'; none: the beetle sentry set")
     parser.add_argument("--thickness", type=float, help="of the foam, in mm (5)")
     parser.add_argument(
-        "--seams", choices=("stored", "sharp", "all"), help="cut at the seams in the file, where it bends sharply, or at both"
+        "--seams", choices=("stored", "sharp", "all"), help="at the seams in the file, at sharp bends, or at both"
     )
     parser.add_argument("--size", type=float, help="largest side of the shell in mm")
     parser.add_argument("--out", type=Path, default=ROOT / "out", help="folder for what is made (out)")
