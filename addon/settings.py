@@ -18,7 +18,7 @@ from bpy.props import (
 
 from ..core.errors import SettingsError
 from ..core.foam import Stock, eva
-from ..core.settings import PieceChoice, Settings
+from ..core.settings import SQUEEZE_COST, PieceChoice, Settings
 
 
 def _changed(_group, _context) -> None:
@@ -170,7 +170,7 @@ class FoamwrightSettings(bpy.types.PropertyGroup):
     squeeze_cost: FloatProperty(
         name="Squeeze cost",
         description="How much dearer squeezing is than pulling; 1 is equal",
-        default=1.5,
+        default=SQUEEZE_COST,
         min=0.0,
         soft_max=5.0,
         update=_changed,

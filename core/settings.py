@@ -9,6 +9,9 @@ from types import MappingProxyType
 from .errors import SettingsError
 from .foam import EVA_SHEETS, Stock, eva
 
+SQUEEZE_COST = 1.1
+"""Squeezed foam buckles where pulled foam gives (common practice); much more than this raises every other strain."""
+
 JOINT_RULES = ("auto", "butt", "one-sided", "mitre")
 RIM_STYLES = ("square", "rounded", "bevelled")
 TIGHT_BENDS = ("heat-form", "kerfs")
@@ -80,7 +83,7 @@ class Settings:
     fold_limit_deg: float = 30.0
     tight_bends: str = "heat-form"
     seam_priority: float = 1.0
-    squeeze_cost: float = 1.5
+    squeeze_cost: float = SQUEEZE_COST
     notch_spacing_mm: float = 50.0
     part_gap_mm: float = 4.0
     nest_seconds: int = 6

@@ -11,7 +11,7 @@ from ..errors import MeshError, MissingCutError
 from ..folds import FoldRun
 from ..pieces import Piece
 from ..progress import Steps, finish
-from ..settings import Settings
+from ..settings import SQUEEZE_COST, Settings
 from ..shell import Shell
 from .flattening import Flattener, Surface, first_vertices, flatten_surfaces
 from .placing import match_mates, stand_up
@@ -86,7 +86,7 @@ def seam_intervals(pieces: Sequence[Piece]) -> np.ndarray:
 
 
 def flatten_patch(
-    vertices: np.ndarray, triangles: np.ndarray, seam_priority: float = 1.0, squeeze_cost: float = 1.0
+    vertices: np.ndarray, triangles: np.ndarray, seam_priority: float = 1.0, squeeze_cost: float = SQUEEZE_COST
 ) -> np.ndarray:
     """Lay one patch flat at true size: vertices (n, 3) mm, triangles (m, 3) -> (n, 2) mm.
 
@@ -101,7 +101,7 @@ def flatten_patches(
     patches: Sequence[tuple[np.ndarray, np.ndarray]],
     mates: Sequence[tuple[int, np.ndarray, int, np.ndarray]],
     seam_priority: float = 1.0,
-    squeeze_cost: float = 1.0,
+    squeeze_cost: float = SQUEEZE_COST,
 ) -> list[np.ndarray]:
     """Lay several patches flat together, glued runs equally long on both sides.
 

@@ -12,6 +12,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from ..progress import Progress, Steps
+from ..settings import SQUEEZE_COST
 from .energy import Ceiling, RestTriangles
 from .overlap import Contacts, crossing_steps, find_contacts
 from .solver import ROUGH, NewtonSolver, Seams
@@ -89,7 +90,11 @@ class Flattener:
         self._known: dict[bytes, list[np.ndarray]] = {}
 
     def flatten(
-        self, surfaces: Sequence[Surface], glued: np.ndarray, seam_priority: float = 1.0, squeeze_cost: float = 1.0
+        self,
+        surfaces: Sequence[Surface],
+        glued: np.ndarray,
+        seam_priority: float = 1.0,
+        squeeze_cost: float = SQUEEZE_COST,
     ) -> Steps[list[np.ndarray]]:
         """Flat positions (v, 2) mm per surface, no triangle flipped. Yields `Progress`.
 
@@ -123,7 +128,7 @@ class Flattener:
 
 
 def flatten_surfaces(
-    surfaces: Sequence[Surface], glued: np.ndarray, seam_priority: float = 1.0, squeeze_cost: float = 1.0
+    surfaces: Sequence[Surface], glued: np.ndarray, seam_priority: float = 1.0, squeeze_cost: float = SQUEEZE_COST
 ) -> Steps[list[np.ndarray]]:
     """As `Flattener.flatten`, once."""
     return Flattener().flatten(surfaces, glued, seam_priority, squeeze_cost)
