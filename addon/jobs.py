@@ -181,6 +181,9 @@ def has_shell(cls: type[bpy.types.Operator], context: bpy.types.Context) -> bool
     if context.object is None or context.object.type != "MESH":
         cls.poll_message_set("Select the mesh object that is your shell")
         return False
+    if context.object.foamwright.flat_of:
+        cls.poll_message_set("This is a flat piece; select the shell that it was made from")
+        return False
     return True
 
 

@@ -8,7 +8,7 @@ def _in_export_menu(self, _context) -> None:
 
 
 def _in_context_menu(self, context) -> None:
-    if context.object is not None and context.object.type == "MESH":
+    if context.object is not None and context.object.type == "MESH" and not context.object.foamwright.flat_of:
         self.layout.separator()
         self.layout.operator("foamwright.flatten", text="Flatten for Foam")
         self.layout.operator("foamwright.export", text="Export Foam Templates")

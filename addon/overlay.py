@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import blf
 import bpy
-from bpy_extras.view3d_utils import location_3d_to_region_2d
+from bpy_extras.view3d_utils import location_3d_to_region_2d, region_2d_to_vector_3d
 from mathutils import Vector
 
 from ..core.pattern import Pattern
@@ -17,26 +17,31 @@ FONT, NAME_SIZE, LETTER_SIZE = 0, 13, 11
 NAME_COLOUR, LETTER_COLOUR = (1.0, 1.0, 1.0, 1.0), (1.0, 0.82, 0.45, 1.0)
 
 
+Box = tuple[float, float, float, float]
+"""Left, bottom, right, top."""
+
+
 @dataclass(frozen=True)
 class Label:
-    """Words at a point of the world, in Blender units."""
+    """Words at a point of the world, in Blender units, to be read from the side to which `outward` points."""
 
     words: str
     point: tuple[float, float, float]
-    is_joint: bool
+    outward: tuple[float, float, float]
+    is_joint: bool = False
 
 
 def labels_of(pattern: Pattern, unit: float) -> list[Label]:
     """Names and letters on the assembled shell; `unit`: Blender units in a millimetre."""
-    names = [Label(name, tuple(point * unit), False) for name, point in piece_places(pattern).items()]
-    letters = [Label(letter, tuple(point * unit), True) for letter, point in joint_places(pattern).items()]
-    return names + letters
+    names = [Label(name, tuple(point * unit), tuple(out)) for name, (point, out) in piece_places(pattern).items()]
+    letters = joint_places(pattern).items()
+    return names + [Label(letter, tuple(point * unit), tuple(out), True) for letter, (point, out) in letters]
 
 
 def flat_labels(root: bpy.types.Collection) -> list[Label]:
     """Names on the flat pieces, wherever they have been moved to."""
     flats = [obj for obj in root.all_objects if obj.foamwright.flat_of]
-    return [Label(flat.foamwright.flat_of, _middle(flat), False) for flat in flats]
+    return [Label(flat.foamwright.flat_of, _middle(flat), tuple(flat.matrix_world.col[2].xyz)) for flat in flats]
 
 
 def _middle(obj: bpy.types.Object) -> tuple[float, float, float]:
@@ -61,7 +66,8 @@ def show(obj: bpy.types.Object) -> None:
     global _handle, _shell_name
     _shell_name = obj.name
     unit = 1.0 / bridge.mm_per_unit(bpy.context.scene)
-    _labels[:] = labels_of(results.stored_pattern(obj), unit) + flat_labels(results.results_of(obj))
+    labels = labels_of(results.stored_pattern(obj), unit) + flat_labels(results.results_of(obj))
+    _labels[:] = sorted(labels, key=lambda label: label.is_joint)  # where room is short, names come first
     if _handle is None:
         _handle = bpy.types.SpaceView3D.draw_handler_add(_draw, (), "WINDOW", "POST_PIXEL")
 
@@ -88,12 +94,33 @@ def _draw() -> None:
     scale = context.preferences.system.ui_scale
     blf.enable(FONT, blf.SHADOW)
     blf.shadow(FONT, 3, 0.0, 0.0, 0.0, 0.9)
+    taken: list[Box] = []
     for label in _labels:
-        spot = location_3d_to_region_2d(context.region, context.region_data, Vector(label.point))
-        if spot is not None:
-            blf.size(FONT, (LETTER_SIZE if label.is_joint else NAME_SIZE) * scale)
+        spot = _spot(context, label)
+        if spot is None:
+            continue
+        blf.size(FONT, (LETTER_SIZE if label.is_joint else NAME_SIZE) * scale)
+        width, height = blf.dimensions(FONT, label.words)
+        box = (spot.x - width / 2, spot.y - height / 2, spot.x + width / 2, spot.y + height / 2)
+        if is_free(box, taken):
+            taken.append(box)
             blf.color(FONT, *(LETTER_COLOUR if label.is_joint else NAME_COLOUR))
-            width, height = blf.dimensions(FONT, label.words)
-            blf.position(FONT, spot.x - width / 2, spot.y - height / 2, 0)
+            blf.position(FONT, box[0], box[1], 0)
             blf.draw(FONT, label.words)
     blf.disable(FONT, blf.SHADOW)
+
+
+def _spot(context: bpy.types.Context, label: Label) -> Vector | None:
+    """The pixel of a label; None behind the eye, outside the region, or on the far side of the shell."""
+    spot = location_3d_to_region_2d(context.region, context.region_data, Vector(label.point))
+    if spot is None:
+        return None
+    away = region_2d_to_vector_3d(context.region, context.region_data, spot)
+    return spot if away.dot(Vector(label.outward)) < 0 else None
+
+
+def is_free(box: Box, taken: list[Box]) -> bool:
+    """Whether a box of pixels overlaps none that is taken."""
+    return not any(
+        box[0] < other[2] and other[0] < box[2] and box[1] < other[3] and other[1] < box[3] for other in taken
+    )

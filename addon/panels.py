@@ -23,7 +23,11 @@ class FOAMWRIGHT_PT_shell(FoamwrightPanel):
 
     def draw(self, context):
         layout, obj = self.layout, context.object
-        if obj is None or obj.type != "MESH":
+        if obj is not None and obj.type == "MESH" and obj.foamwright.flat_of:
+            layout.label(text=f"Flat of piece {obj.foamwright.flat_of}", icon="MESH_DATA")
+            layout.label(text="Select its shell to go on", icon="INFO")
+            return
+        if not _is_shell(context):
             layout.label(text="Select the mesh of your shell", icon="INFO")
             return
         counts = summary.of(obj)
@@ -60,8 +64,10 @@ class FOAMWRIGHT_PT_shell(FoamwrightPanel):
 
 
 class FOAMWRIGHT_UL_findings(bpy.types.UIList):
-    def draw_item(self, _context, layout, _data, item, _icon, _active_data, _active_property, _index):
-        layout.label(text=item.message, icon=SEVERITY_ICON.get(item.severity, "INFO"))
+    def draw_item(self, _context, layout, data, item, _icon, _active_data, _active_property, _index):
+        # the panel names the object already
+        words = item.message.removeprefix(f"'{data.id_data.name}'").lstrip(": ")
+        layout.label(text=words, icon=SEVERITY_ICON.get(item.severity, "INFO"))
 
 
 class FOAMWRIGHT_PT_cuts(FoamwrightPanel):
@@ -74,9 +80,7 @@ class FOAMWRIGHT_PT_cuts(FoamwrightPanel):
     def draw(self, context):
         counts = summary.of(context.object)
         if counts is not None:
-            row = self.layout.row()
-            row.label(text=f"{counts.seams} seam edges", icon="EDGESEL")
-            row.label(text=f"{counts.folds} sharp edges")
+            self.layout.label(text=f"{counts.seams} seams, {counts.folds} sharp edges", icon="EDGESEL")
         column = self.layout.column(align=True)
         column.operator_menu_enum("foamwright.mark_seams", "source", text="Mark Seams From", icon="MOD_EDGESPLIT")
         column.operator("foamwright.complete_seams", icon="ADD")
@@ -178,6 +182,8 @@ class FOAMWRIGHT_PT_flatten(FoamwrightPanel):
             layout.label(text="Changed since; flatten again", icon="ERROR")
         state = root.foamwright
         layout.label(text=f"{len(context.object.foamwright.pieces)} pieces, {state.joint_count} joints")
+        if results.STRAIN_COLOUR not in context.object.data.attributes:
+            _paragraph(context, layout, "Only the flats are coloured: modifiers make the shell's faces", "INFO")
         row = layout.row(align=True)
         shading = context.space_data.shading
         coloured = shading.type == "SOLID" and shading.color_type == "VERTEX"
@@ -201,7 +207,8 @@ class FOAMWRIGHT_PT_sheets(FoamwrightPanel):
 
 
 def _is_shell(context) -> bool:
-    return context.object is not None and context.object.type == "MESH"
+    obj = context.object
+    return obj is not None and obj.type == "MESH" and not obj.foamwright.flat_of
 
 
 def _properties(layout, owner, *names: str) -> None:

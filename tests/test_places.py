@@ -24,7 +24,17 @@ def test_faces_without_area_still_have_a_place():
 def test_the_place_of_a_run_lies_on_the_edge_at_half_its_length():
     points = [(0, 0, 0), (1, 0, 0), (11, 0, 0), (0, 5, 0), (1, 5, 0), (11, 5, 0)]
     sheet = Shell.build(points, [[0, 1, 4, 3], [1, 2, 5, 4]])
-    assert run_place(sheet, sheet.edge_between(np.array([(0, 1), (1, 2)]))) == pytest.approx((6, 0, 0))
+    point, outward = run_place(sheet, sheet.edge_between(np.array([(0, 1), (1, 2)])))
+    assert point == pytest.approx((6, 0, 0))
+    assert outward == pytest.approx((0, 0, 1))
+
+
+def test_outwards_at_a_ridge_is_between_its_faces():
+    roof = Shell.build(
+        [(0, 0, 1), (1, 0, 1), (0, -1, 0), (1, -1, 0), (0, 1, 0), (1, 1, 0)], [[0, 2, 3, 1], [0, 1, 5, 4]]
+    )
+    _, outward = run_place(roof, roof.edge_between(np.array([(0, 1)])))
+    assert outward == pytest.approx((0, 0, np.sqrt(2)))
 
 
 def test_every_piece_and_joint_has_a_place_on_its_own_faces():
@@ -33,5 +43,5 @@ def test_every_piece_and_joint_has_a_place_on_its_own_faces():
     assert set(places) == {piece.name for piece in pattern.pieces}
     for piece in pattern.pieces:
         centres = pattern.shell.face_centre[piece.faces]
-        assert np.linalg.norm(centres - places[piece.name], axis=1).min() == 0
+        assert np.linalg.norm(centres - places[piece.name][0], axis=1).min() == 0
     assert set(joint_places(pattern)) == {"A", "B"}

@@ -179,8 +179,20 @@ def test_labels_stand_on_the_shell_and_on_the_flats(panels, module):
     labels = overlay.labels_of(pattern, 0.001)
     assert {label.words for label in labels if label.is_joint} == {joint.letter for joint in pattern.joints}
     assert len(labels) == len(pattern.pieces) + len(pattern.joints)
+    # both panels lie with their outside up, 40 degrees from each other
+    assert all(label.outward[2] > 0.7 for label in labels)
     for label in labels:
         assert all(value >= -0.001 for value in (label.point[0], label.point[1], label.point[2] + 0.0643))
     flats = overlay.flat_labels(results.results_of(obj))
     assert {label.words for label in flats} == {piece.name for piece in pattern.pieces}
     assert min(label.point[0] for label in flats) > 0.176
+    assert all(label.outward == pytest.approx((0, 0, 1)) for label in flats)
+
+
+def test_labels_do_not_cover_each_other(module):
+    is_free = module("addon.overlay").is_free
+    taken = [(0, 0, 10, 5), (20, 0, 30, 5)]
+    assert is_free((10, 0, 20, 5), taken)
+    assert is_free((0, 5, 30, 9), taken)
+    assert not is_free((9, 4, 21, 6), taken)
+    assert not is_free((2, 1, 3, 2), taken)

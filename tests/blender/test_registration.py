@@ -37,6 +37,14 @@ def test_nothing_to_work_on_greys_the_buttons():
         assert not getattr(bpy.ops.foamwright, name).poll()
 
 
+def test_a_flat_piece_is_no_shell(panels):
+    panels()
+    bpy.ops.foamwright.flatten()
+    bpy.context.view_layer.objects.active = next(obj for obj in bpy.data.objects if obj.foamwright.flat_of)
+    for name in ("check", "flatten", "mark_seams", "complete_seams", "find_pieces", "export", "select_place"):
+        assert not getattr(bpy.ops.foamwright, name).poll()
+
+
 def test_results_and_pieces_are_wanted_before_their_buttons_work(box):
     box()
     assert bpy.ops.foamwright.flatten.poll()
