@@ -36,6 +36,8 @@ class FoldRun:
     depth_mm : cut depth from the inside face; mouth_mm : width at the inside face (groove: cut away,
         score: what opens), for the mean bend
     hinge_depth_mm : depth below the outside face of the line that keeps its length
+    mouth : closed rings (r, 2) mm on the flat of what a groove takes of the inside face, each outer ring
+        counter-clockwise, holes clockwise; none for a score, or before the piece lies flat
     """
 
     piece: str
@@ -48,6 +50,7 @@ class FoldRun:
     depth_mm: float
     mouth_mm: float
     hinge_depth_mm: float
+    mouth: tuple[np.ndarray, ...] = ()
 
 
 def find_folds(shell: Shell, piece: Piece, settings: Settings) -> tuple[FoldRun, ...]:

@@ -24,6 +24,12 @@ GRID_MM = 1e-6
 """Overlays are computed on this grid: without one, GEOS 3.13 at times loses a polygon whose sides lie on those
 of the other."""
 
+JOG_MM = 0.6
+"""A step sideways under this, where the bevel changes a little along a rim, is eased to a slope for the knife."""
+
+EASE = 8.0
+"""Length of that slope in sizes of the step; it goes no further than to the middle of an edge."""
+
 SPECK_MM2 = 0.01
 """Parts smaller than this are rounding, not foam."""
 
@@ -125,10 +131,22 @@ class _Corners:
         # beyond reach a tip is cut off square, its own distance past the corner
         tip = ~meets & (np.minimum(self.past_1, self.past_2) > 0)
         cap_1, cap_2 = np.where(tip, np.abs(self.d1), 0), np.where(tip, np.abs(self.d2), 0)
-        first = self.point + self.d1[:, None] * self.n1 + cap_1[:, None] * self.u1
-        second = self.point + self.d2[:, None] * self.n2 - cap_2[:, None] * self.u2
+        ease_1, ease_2 = self._eased(~meets & ~tip)
+        first = self.point + self.d1[:, None] * self.n1 + (cap_1 - ease_1)[:, None] * self.u1
+        second = self.point + self.d2[:, None] * self.n2 - (cap_2 - ease_2)[:, None] * self.u2
         points = np.stack([np.where(meets[:, None], self.meeting, first), second], axis=1).reshape(-1, 2)
         return points[np.stack([np.ones_like(meets), ~meets], axis=1).reshape(-1)]
+
+    def _eased(self, apart: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """How far the moved edges before and after are shortened at corners where the two lie a little `apart`.
+
+        Only the edge that moves less far inwards gives way, so that the slope takes foam and adds none.
+        """
+        jog = np.abs(self.d1 - self.d2)
+        small = apart & (jog < JOG_MM) & (np.einsum("ij,ij->i", self.u1, self.u2) > np.cos(np.radians(20)))
+        before = np.minimum(EASE * jog, np.roll(self.length, 1) / 2)
+        after = np.minimum(EASE * jog, self.length / 2)
+        return np.where(small & (self.d1 < self.d2), before, 0), np.where(small & (self.d1 > self.d2), after, 0)
 
     def swept_strips(self) -> list[Polygon]:
         """What each edge cuts away as it moves inwards: rectangles, a hair smaller than the true strips.

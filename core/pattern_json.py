@@ -99,7 +99,8 @@ def _piece_out(piece: PatternPiece) -> dict[str, Any]:
 
 def _fold_out(fold: FoldRun) -> dict[str, Any]:
     plain = {field.name: getattr(fold, field.name) for field in fields(fold) if field.name != "piece"}
-    return plain | {"path": fold.path.tolist(), "edges": fold.edges.tolist()}
+    mouth = [ring.tolist() for ring in fold.mouth]
+    return plain | {"path": fold.path.tolist(), "edges": fold.edges.tolist(), "mouth": mouth}
 
 
 def _joint_out(joint: JointRun) -> dict[str, Any]:
@@ -250,6 +251,7 @@ def _fold_in(node: Node, piece: str, vertex_count: int, shell: Shell) -> FoldRun
         node["depth_mm"].number(),
         node["mouth_mm"].number(),
         node["hinge_depth_mm"].number(),
+        tuple(_ring_in(ring) for ring in node["mouth"].list()),
     )
 
 

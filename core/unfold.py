@@ -8,6 +8,7 @@ from .check import examine, refuse
 from .check_pattern import examine_pattern
 from .flatten import Flattener, flatten_pieces
 from .folds import find_folds
+from .grooves import with_mouths
 from .joints import both_outlines, joint_runs, rim_runs
 from .layout.nest import nest
 from .marks import place_notches, write_notes
@@ -46,6 +47,7 @@ def unfold(
     finished = []
     for piece, flat, piece_folds in zip(pieces, flats, folds, strict=True):
         outside, inside = both_outlines(piece, flat.vertices, (*joints, *rims))
+        piece_folds = with_mouths(shell, piece.patch, flat.vertices, piece_folds, inside)
         notches = place_notches(piece, flat.vertices, joints, settings)
         finished.append(
             PatternPiece(

@@ -13,6 +13,7 @@ import numpy as np
 from foamwright.core.check import Finding
 from foamwright.core.foam import Stock, eva
 from foamwright.core.folds import FoldRun
+from foamwright.core.grooves import with_mouths
 from foamwright.core.joints import JointRun, JointSide, RimRun, rim_runs
 from foamwright.core.layout import Placement, Sheet
 from foamwright.core.marks import Notch, Note
@@ -198,7 +199,8 @@ def _band(shell: Shell, piece: PatternPiece, joints: tuple[JointRun, ...]) -> Pa
     marks = [_joint_marks(piece, joint, joint.a, 1.0) for joint in joints]
     inset = THIN.thickness_mm * tan(radians(CHEEK_BEND / 2))
     rise, length = BAND_TOP - BAND_FOOT, 5 * PANEL
-    inside = [(0, inset), (100, inset), (100, 0), (400, 0), (400, inset), (length, inset), (length, rise), (0, rise)]
+    ring = [(0, inset), (100, inset), (100, 0), (400, 0), (400, inset), (length, inset), (length, rise), (0, rise)]
+    inside = (np.array([*ring, ring[0]], float),)
     folds, notes = [], []
     foot = {int(v): i for i, v in enumerate(piece.patch.shell_vertex)}
     for corner, bend in enumerate(BAND_BENDS, start=1):
@@ -213,8 +215,8 @@ def _band(shell: Shell, piece: PatternPiece, joints: tuple[JointRun, ...]) -> Pa
         notes.append(Note("fold", (f"{kind} {depth:g} mm deep",), (corner * PANEL - 5.0, 30.0), pi / 2, 2.2))
     return replace(
         piece,
-        inside_outline=(np.array([*inside, inside[0]], float),),
-        folds=tuple(folds),
+        inside_outline=inside,
+        folds=with_mouths(shell, piece.patch, piece.flat, folds, inside),
         notches=tuple(notch for notch, _ in marks),
         notes=piece.notes + tuple(note for _, note in marks) + tuple(notes),
     )

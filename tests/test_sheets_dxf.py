@@ -77,7 +77,7 @@ def test_folded_piece_has_all_its_lines(tmp_path):
     document = ezdxf.readfile(write_dxf(pattern, pattern.sheets[0], tmp_path / "sheet-1.dxf"))
     open_folds = [line for line in _lines(document, "fold-line") if not line.closed]
     assert len(open_folds) == 4
-    assert len(_lines(document, "groove-limit")) == 6
+    assert len(_lines(document, "groove-limit")) == 3
     assert len(_lines(document, "notch")) == 4
     assert len(document.modelspace().query('HATCH[layer=="up-arrow"]')) == 4
 

@@ -11,7 +11,7 @@ from foamwright.core.layout import Placement
 from foamwright.core.sheets.drawing import GROOVE, INSIDE, LAYERS, Line, Text, draw_piece
 from foamwright.core.sheets.svg import write_svg
 from sample_pattern import sample_pattern
-from shapely import LineString, MultiLineString, Polygon
+from shapely import LinearRing, LineString, MultiLineString, Point, Polygon
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -121,18 +121,17 @@ def test_inside_outline_is_drawn_only_where_it_leaves_the_outside_one():
     assert lines.length == pytest.approx(200 + 2 * band.inside_outline[0][0, 1], abs=0.1)
 
 
-def test_groove_limits_stand_half_a_mouth_from_the_fold_and_a_score_has_none():
+def test_the_mouth_of_a_groove_is_drawn_and_a_score_has_none():
     pattern = sample_pattern()
     band = pattern.piece("brow band")
     drawn = draw_piece(pattern, band, Placement("brow band", 0.0, 0.0, 0.0))
-    limits = [LineString(line.points) for line in drawn if line.layer is GROOVE]
-    grooves = [fold for fold in band.folds if fold.kind == "groove"]
-    assert len(limits) == 2 * len(grooves)
+    mouths = [LinearRing(line.points) for line in drawn if line.layer is GROOVE]
+    assert len(mouths) == sum(fold.kind == "groove" for fold in band.folds)
     for fold in band.folds:
-        path = LineString(band.flat[fold.path])
-        near = [limit for limit in limits if limit.distance(path) < 10]
-        assert [limit.distance(path) for limit in near] == pytest.approx(
-            [fold.mouth_mm / 2] * (2 if fold.kind == "groove" else 0)
+        middle = Point(band.flat[fold.path].mean(axis=0))
+        near = [mouth for mouth in mouths if Polygon(mouth).contains(middle)]
+        assert [mouth.distance(middle) for mouth in near] == pytest.approx(
+            [fold.mouth_mm / 2] * (1 if fold.kind == "groove" else 0)
         )
 
 

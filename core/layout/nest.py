@@ -36,6 +36,8 @@ if TYPE_CHECKING:
 
 SHEET_MARGIN_MM = 5.0
 SIMPLIFY_MM = 0.1
+DENT_MM = 1.0
+"""Dents narrower than twice this are filled before nesting: nothing would fit into them."""
 LOOSE_FILL = 0.6
 """Part of a sheet that irregular pieces usually fill: only used to share the time budget among sheets."""
 SEED = 1
@@ -167,8 +169,9 @@ def _pack_strip(
 
 
 def _simple_ring(shape: Polygon) -> list[tuple[float, float]]:
-    """The rim without needless points, a hair wider: the nester refuses a rim that touches itself at a point."""
-    wider = shape.buffer(SIMPLIFY_MM / 2, join_style="mitre").simplify(SIMPLIFY_MM / 2)
+    """The rim without needless points, a hair wider, its small dents filled: the nester refuses a rim that touches
+    itself at a point, and some with a jog in a straight side."""
+    wider = shape.buffer(SIMPLIFY_MM / 2 + DENT_MM).buffer(-DENT_MM).simplify(SIMPLIFY_MM / 2)
     return list(wider.exterior.coords)
 
 

@@ -57,7 +57,7 @@ class Layer:
 CUT = Layer("outside-outline", "Outside outline: cut", CONTINUOUS_WIDE)
 INSIDE = Layer("inside-outline", "Inside outline: where the tilted knife comes out", DASHED_NARROW)
 FOLD = Layer("fold-line", "Fold line", CONTINUOUS_NARROW)
-GROOVE = Layer("groove-limit", "Groove limits", CHAIN_WIDE)
+GROOVE = Layer("groove-limit", "Mouth of a groove on the inside face", CHAIN_WIDE)
 NOTCH = Layer("notch", "Notch: meets the same label on the other piece", CONTINUOUS_NARROW)
 WORDS = Layer("words", "Words", CONTINUOUS_NARROW)
 UP = Layer("up-arrow", "Up on the finished shell", CONTINUOUS_NARROW)
@@ -144,18 +144,15 @@ def _lines(layer: Layer, shape: shapely.Geometry) -> Iterable[Line]:
 
 def _folds(piece: PatternPiece) -> Iterable[Primitive]:
     """The fold line with a small circle at each end (the sheet-metal habit for bending lines); a groove also
-    gets the limits of its mouth, a score none."""
-    whole = net_area(piece)
+    gets the true shape of its mouth, a score none."""
     for fold in piece.folds:
         path = piece.flat[fold.path]
         yield Line(FOLD, path)
         for end in (path[0], path[-1]):
             turn = np.linspace(0, 2 * pi, 16, endpoint=False)
             yield Line(FOLD, end + FOLD_END_RADIUS_MM * np.stack([np.cos(turn), np.sin(turn)], axis=1), closed=True)
-        if fold.kind == "groove" and fold.mouth_mm > 0:
-            for side in (1, -1):
-                limit = LineString(path).offset_curve(side * fold.mouth_mm / 2, join_style="mitre")
-                yield from _lines(GROOVE, limit.intersection(whole))
+        for ring in fold.mouth:
+            yield Line(GROOVE, ring[:-1], closed=True)
 
 
 def _notches(piece: PatternPiece) -> Iterable[Primitive]:

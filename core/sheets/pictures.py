@@ -191,7 +191,7 @@ def legend_picture(wide_mm: float) -> Picture:
         (straight(CUT.line), "cut: outline of the outside face"),
         (straight(INSIDE.line), "inside face: the tilted blade comes out here"),
         (fold, "fold: its depth is written beside it"),
-        (straight(GROOVE.line), "limits of a V-groove, cut from the inside"),
+        (straight(GROOVE.line), "mouth of a V-groove on the inside face"),
         (notch, "notch: meets the same label on the other piece"),
         (up, "this way is up on the finished shell"),
         (lambda ink, x, y: registration_mark(ink, x + sample / 2, y, "7·8"), "pages 7 and 8 meet here: lay tip on tip"),
