@@ -91,7 +91,6 @@ def picture(name: str):
 # --- what is looked at ------------------------------------------------------------------------------
 
 FLATTEN = (1174, 638)
-EXPORT_IN_BROWSER = (1280, 768)
 VIEW_MIDDLE = (660, 420)
 
 
@@ -103,13 +102,13 @@ def press(place: tuple[int, int]):
     return press
 
 
-def press_keys(*names: str):
-    """Keys go to what the mouse is over: the viewport."""
+def press_keys(*names: str, seconds: float = 1.0):
+    """Keys go to what the mouse is over: the viewport, or a window before it."""
 
     def press_keys() -> float:
         click(*VIEW_MIDDLE, button=2)
         key(*names)
-        return 1.0
+        return seconds
 
     return press_keys
 
@@ -231,7 +230,7 @@ steps = [
     ask_for_a_folder,
     lambda: 1.0,
     picture("folder"),
-    press(EXPORT_IN_BROWSER),
+    press_keys("Return", seconds=0.2),
     *[wait_for_start] * 5,
     is_running,
     press_keys("Escape"),
