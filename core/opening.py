@@ -32,18 +32,21 @@ def rim_turning(shell: Shell, patch: Patch) -> np.ndarray:
     return np.array([defect[loop].sum() for loop in patch.loops])
 
 
-def missing_cut(shell: Shell, patch: Patch, hole_turning: float = HOLE_TURNING) -> MissingCut | None:
-    """None for a disk, with or without holes; otherwise the shortest of the cuts that open the patch.
+def missing_cut(
+    shell: Shell, patch: Patch, hole_turning: float = HOLE_TURNING, price: np.ndarray | None = None
+) -> MissingCut | None:
+    """None for a disk, with or without holes; otherwise the cheapest of the cuts that open the patch.
 
     hole_turning : rad, a rim that turns by less is a hole and may stay. Following the advice again and again
     always ends in a disk.
+    price : (k,) mm, what a cut along each edge counts for, infinite where it must not be; its length if None
     """
     if _handles(patch):
         reason = "runs round a handle, as a ring does; mark a seam around it"
-        return MissingCut(reason, _loop_cut(shell, patch))
+        return MissingCut(reason, _loop_cut(shell, patch, price))
     if not patch.loops:
         reason = "is closed all round and has no edge to open at; mark a seam across it"
-        return MissingCut(reason, _longest_cut(shell, patch))
+        return MissingCut(reason, _longest_cut(shell, patch, price))
     if len(patch.loops) == 1:
         return None
     turning = rim_turning(shell, patch)
@@ -55,29 +58,29 @@ def missing_cut(shell: Shell, patch: Patch, hole_turning: float = HOLE_TURNING) 
     else:
         reason = "is closed but for its holes; mark a seam from hole to hole"
         rims = np.arange(len(turning))
-    return MissingCut(reason, _rim_to_rim(shell, patch, rims))
+    return MissingCut(reason, _rim_to_rim(shell, patch, rims, price))
 
 
 def _handles(patch: Patch) -> int:
     """Genus: V - E + F = 2 - 2 genus - rims (Euler, Poincare)."""
-    directed = np.stack([patch.triangles.ravel(), np.roll(patch.triangles, -1, axis=1).ravel()], axis=1)
-    edge_count = len(np.unique(np.sort(directed, axis=1), axis=0))
+    # every side of a triangle is half an edge inside and a whole one on a rim; two edges may join the same vertices
+    edge_count = (3 * len(patch.triangles) + sum(len(loop) for loop in patch.loops)) // 2
     euler = patch.vertex_count - edge_count + len(patch.triangles)
     return (2 - euler - len(patch.loops)) // 2
 
 
 @dataclass(frozen=True, eq=False)
-class _Net:
-    """Patch edges that are shell edges: pairs (e, 2) of patch vertices, lengths mm, shell edge of each."""
+class Net:
+    """Patch edges that are shell edges: pairs (e, 2) of patch vertices, price mm, shell edge of each."""
 
     pairs: np.ndarray
-    length: np.ndarray
+    price: np.ndarray
     shell_edge: np.ndarray
     vertex_count: int
 
     @property
     def graph(self) -> csr_array:
-        return csr_array((self.length, self.pairs.T), shape=(self.vertex_count,) * 2)
+        return csr_array((self.price, self.pairs.T), shape=(self.vertex_count,) * 2)
 
     def trail(self, before: np.ndarray, end: int) -> list[int]:
         """Patch vertices from `end` back to the source of a search."""
@@ -92,7 +95,10 @@ class _Net:
         return np.array([number[min(p), max(p)] for p in pairwise(steps)], np.int64)
 
 
-def _net(shell: Shell, patch: Patch) -> _Net:
+def net_of(shell: Shell, patch: Patch, price: np.ndarray | None = None) -> Net:
+    """The edges of a patch along which it can be cut; price : as in `missing_cut`."""
+    if price is None:
+        price = shell.edge_length
     directed = np.stack([patch.triangles.ravel(), np.roll(patch.triangles, -1, axis=1).ravel()], axis=1)
     pairs, which = np.unique(np.sort(directed, axis=1), axis=0, return_inverse=True)
     face = np.repeat(patch.triangle_face, 3)
@@ -103,41 +109,55 @@ def _net(shell: Shell, patch: Patch) -> _Net:
     shell_edge = shell.edge_between(patch.shell_vertex[pairs])
     # a side shared by two triangles of one face is a diagonal, where no seam can be marked
     real = (shell_edge >= 0) & ~((uses == 2) & (low == high))
+    real[real] = np.isfinite(price[shell_edge[real]])
     pairs, shell_edge = pairs[real], shell_edge[real]
-    return _Net(pairs, np.maximum(shell.edge_length[shell_edge], 1e-12), shell_edge, patch.vertex_count)
+    return Net(pairs, np.maximum(price[shell_edge], 1e-12), shell_edge, patch.vertex_count)
 
 
-def _rim_to_rim(shell: Shell, patch: Patch, rims: np.ndarray) -> np.ndarray:
+def _rim_to_rim(shell: Shell, patch: Patch, rims: np.ndarray, price: np.ndarray | None) -> np.ndarray:
     """The shortest path from the longest of `rims` to the nearest other one."""
-    net = _net(shell, patch)
+    net = net_of(shell, patch, price)
     longest = max(rims, key=lambda r: shell.edge_length[patch.loop_edges[r]].sum())
     others = np.concatenate([patch.loops[r] for r in rims if r != longest])
     distance, before, _ = dijkstra(
         net.graph, directed=False, indices=patch.loops[longest], return_predecessors=True, min_only=True
     )
-    path = net.along(net.trail(before, int(others[np.argmin(distance[others])])))
+    nearest = others[np.argmin(distance[others])]
+    path = net.along(net.trail(before, int(nearest)) if np.isfinite(distance[nearest]) else [])
     # on its way the path may run along the rim of a hole, which is cut already
     return path[~np.isin(path, np.concatenate(patch.loop_edges))]
 
 
-def _longest_cut(shell: Shell, patch: Patch) -> np.ndarray:
+def _longest_cut(shell: Shell, patch: Patch, price: np.ndarray | None) -> np.ndarray:
     """The shortest path between two vertices that are about as far apart as any two."""
-    net = _net(shell, patch)
-    start = int(np.argmax(dijkstra(net.graph, directed=False, indices=0)))
+    net = net_of(shell, patch, price)
+    start = _farthest(dijkstra(net.graph, directed=False, indices=_root(shell, patch, net)))
     distance, before = dijkstra(net.graph, directed=False, indices=start, return_predecessors=True)
-    return net.along(net.trail(before, int(np.argmax(distance))))
+    return net.along(net.trail(before, _farthest(distance)))
 
 
-def _loop_cut(shell: Shell, patch: Patch) -> np.ndarray:
-    """A short loop around a handle: the shortest through vertex 0 that does not fall apart in two.
+def _root(shell: Shell, patch: Patch, net: Net) -> int:
+    """The vertex with an edge that is farthest from the patch's middle, whatever the numbering."""
+    points = shell.vertices[patch.shell_vertex]
+    away = np.linalg.norm(points - points.mean(axis=0), axis=1)
+    tied = np.bincount(net.pairs.ravel(), minlength=patch.vertex_count) > 0
+    return int(np.argmax(np.where(tied, away, -1.0)))
+
+
+def _farthest(distance: np.ndarray) -> int:
+    return int(np.argmax(np.where(np.isfinite(distance), distance, -1.0)))
+
+
+def _loop_cut(shell: Shell, patch: Patch, price: np.ndarray | None) -> np.ndarray:
+    """A short loop around a handle: the shortest through one vertex that does not fall apart in two.
 
     Jeff Erickson, Kim Whittlesey: Greedy Optimal Homotopy and Homology Generators, 2005: a tree of shortest
     paths, and a spanning tree of the dual that prefers edges with long loops; each edge in neither closes a
     loop around a handle.
     """
-    net = _net(shell, patch)
-    distance, before = dijkstra(net.graph, directed=False, indices=0, return_predecessors=True)
-    loop_length = distance[net.pairs].sum(axis=1) + net.length
+    net = net_of(shell, patch, price)
+    distance, before = dijkstra(net.graph, directed=False, indices=_root(shell, patch, net), return_predecessors=True)
+    loop_length = distance[net.pairs].sum(axis=1) + net.price
     in_tree = (before[net.pairs[:, 0]] == net.pairs[:, 1]) | (before[net.pairs[:, 1]] == net.pairs[:, 0])
     cells = _cells_beside(shell, patch, net)
     leader = list(range(int(cells.max()) + 1))
@@ -165,7 +185,7 @@ def _loop_cut(shell: Shell, patch: Patch) -> np.ndarray:
     return path[~np.isin(path, rim)]
 
 
-def _cells_beside(shell: Shell, patch: Patch, net: _Net) -> np.ndarray:
+def _cells_beside(shell: Shell, patch: Patch, net: Net) -> np.ndarray:
     """(e, 2) int, the face or rim on each side of a net edge; rims are numbered after the faces."""
     base = patch.vertex_count
     start, end = patch.triangles.ravel(), np.roll(patch.triangles, -1, axis=1).ravel()

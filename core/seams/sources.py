@@ -1,13 +1,13 @@
-"""Where to cut: the maker's seams, sharp edges, and seams that complete an unprepared shell."""
+"""Seams that are there already, and seams that complete an unprepared shell by where its faces look."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from .completion import TURN_LIMIT, Completion
-from .errors import SettingsError
-from .progress import Progress, Steps
-from .shell import Shell
+from ..completion import TURN_LIMIT, Completion
+from ..errors import SettingsError
+from ..progress import Progress, Steps
+from ..shell import Shell
 
 SOURCES = ("stored", "sharp", "all")
 

@@ -1,0 +1,22 @@
+"""Where to cut: the maker's seams and sharp edges, seams that complete a shell, and a plan of the best cuts."""
+
+from __future__ import annotations
+
+from .choices import EdgeChoices, SuggestionLimits
+from .plan import Cut, PieceOutlook, Plan
+from .sources import SOURCES, complete_seams, seams_from
+from .suggest import removable_seams, suggest, where_to_cut
+
+__all__ = [
+    "SOURCES",
+    "Cut",
+    "EdgeChoices",
+    "PieceOutlook",
+    "Plan",
+    "SuggestionLimits",
+    "complete_seams",
+    "removable_seams",
+    "seams_from",
+    "suggest",
+    "where_to_cut",
+]

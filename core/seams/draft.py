@@ -1,0 +1,279 @@
+"""A plan in the making: the seams so far, and what they make of the pieces."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from ..errors import MeshError
+from ..opening import missing_cut
+from ..patch import Patch, cut_patch
+from ..shell import Shell
+from .choices import EdgeChoices, SuggestionLimits, edge_price
+from .outlook import Laid, quickly_laid, really_laid
+from .potential import scale_potential
+from .twins import Twins
+
+FORECAST = 0.60
+"""Strain of the finished flat over that of the quick one, on most shells between 0.57 and 0.78."""
+
+HOPELESS = 4.0
+"""Times the limit over which the exact strain does not matter."""
+
+PARTED = 0.004
+"""Part of its area by which the quick flat may lie over itself: flattening parts that at little cost."""
+
+WORTH_LEARNING = 0.6
+"""Part of the limit under which a piece's strain teaches nothing: flattening does not press it down."""
+
+DOUBTFUL = 1.5
+"""Times the limit at which the potential's word is taken."""
+
+SPREAD = 0.35
+"""Strain over the spread of the scale potential, at the least."""
+
+
+@dataclass(frozen=True, eq=False)
+class State:
+    """How a piece fares. trouble : its worst strain or size over what is allowed; at most 1 is fine."""
+
+    trouble: float
+    strain: float
+    laid: Laid | None = None
+
+
+CLOSED = State(np.inf, np.inf)
+
+
+@dataclass(frozen=True)
+class Potential:
+    """Of a piece: how far its scale potential spreads, and the energy in it."""
+
+    spread: float
+    energy: float
+
+
+class Draft:
+    """The work on one shell.
+
+    seam : (k,) bool, the cuts so far; kept : (k,) bool, the maker's, which stay
+    ratio : (f,) strain of the finished flat over that of the quick one, as learnt so far
+    """
+
+    def __init__(self, shell: Shell, limits: SuggestionLimits, choices: EdgeChoices) -> None:
+        self.shell, self.limits = shell, limits
+        self.twins = Twins.of(shell)
+        inner = shell.edge_is_consistent
+        kept = shell.seam if choices.keep is None else shell.seam | choices.keep
+        forbidden = np.zeros(shell.edge_count, bool) if choices.forbid is None else choices.forbid
+        self.inner = inner
+        self.kept = kept & inner
+        self.free = inner & ~self.kept & ~self.mirrored(forbidden)
+        self.price = np.where(self.free, edge_price(shell, choices), np.inf)
+        if self.twins is not None:
+            self.price = (self.price + self.price[self.twins.edge]) / 2
+        self.ratio = np.full(shell.face_count, FORECAST)
+        self.parted = np.full(shell.face_count, PARTED)
+        self._potentials: dict[tuple[bytes, bytes], Potential | None] = {}
+        self._quick: dict[tuple[bytes, bytes], Laid] = {}
+        self._real: dict[tuple[bytes, bytes], Laid | None] = {}
+        self._left, self._right = shell.edge_faces.T
+        self.seam = self.kept.copy()
+
+    # --- pieces --------------------------------------------------------------------------------
+
+    def mirrored(self, mask: np.ndarray) -> np.ndarray:
+        """(k,) bool, edges of the mask and their mirror images."""
+        return mask if self.twins is None else mask | mask[self.twins.edge]
+
+    def with_images(self, edges: np.ndarray) -> np.ndarray:
+        """Edge numbers with those of their mirror images."""
+        return edges if self.twins is None else np.unique(np.append(edges, self.twins.edge[edges]))
+
+    def pieces(self, faces: np.ndarray | None = None, seam: np.ndarray | None = None) -> list[np.ndarray]:
+        """Faces that hang together, each piece (p,) int sorted; all of the shell or `faces` of it."""
+        seam = self.seam if seam is None else seam
+        faces = np.arange(self.shell.face_count) if faces is None else faces
+        place = np.full(self.shell.face_count + 1, -1)
+        place[faces] = np.arange(len(faces))
+        one, other = place[self._left], place[self._right]
+        joins = self.inner & ~seam & (one >= 0) & (other >= 0)
+        graph = coo_array((np.ones(joins.sum()), (one[joins], other[joins])), shape=(len(faces),) * 2)
+        label = connected_components(graph, directed=False)[1]
+        order = np.argsort(label, kind="stable")
+        return np.split(faces[order], np.cumsum(np.bincount(label))[:-1])
+
+    def own_pieces(self, pieces: list[np.ndarray]) -> list[np.ndarray]:
+        """One of every two pieces that mirror each other, the left one, and all others."""
+        if self.twins is None:
+            return pieces
+        label = np.full(self.shell.face_count, -1)
+        for number, faces in enumerate(pieces):
+            label[faces] = number
+        own = []
+        for number, faces in enumerate(pieces):
+            twin = int(label[self.twins.face[faces[0]]])
+            if twin in (-1, number) or len(pieces[twin]) != len(faces) or self._leftness(faces) >= 0:
+                own.append(faces)
+        return own
+
+    def _leftness(self, faces: np.ndarray) -> int:
+        assert self.twins is not None
+        corner = np.isin(self.shell.corner_face, faces)
+        on_left = self.twins.left[self.shell.corner_vertex[corner]]
+        return int(on_left.sum() - (~on_left).sum())
+
+    def around(self, edges: np.ndarray) -> np.ndarray:
+        """(p,) int sorted, faces of all pieces beside some edges."""
+        touched = np.unique(np.append(self._left[edges], self._right[edges]))
+        return np.flatnonzero(np.isin(self.label, self.label[touched]))
+
+    def with_twin_faces(self, faces: np.ndarray) -> np.ndarray:
+        """Faces with their mirror images, sorted."""
+        return np.unique(faces if self.twins is None else np.append(faces, self.twins.face[faces]))
+
+    def inner_edges(self, faces: np.ndarray) -> np.ndarray:
+        """Edges that may be cut with both faces among `faces`."""
+        within = np.zeros(self.shell.face_count + 1, bool)
+        within[faces] = True
+        return np.flatnonzero(self.free & within[self._left] & within[self._right])
+
+    def is_own(self, run: np.ndarray) -> bool:
+        """Whether a run is the one of two mirror images to work on."""
+        return self.twins is None or run.min() <= self.twins.edge[run].min()
+
+    @property
+    def seam(self) -> np.ndarray:
+        return self._seam
+
+    @seam.setter
+    def seam(self, seam: np.ndarray) -> None:
+        self._seam = seam
+        label = np.empty(self.shell.face_count, np.int64)
+        for number, faces in enumerate(self.pieces(seam=seam)):
+            label[faces] = number
+        self.label = label
+
+    # --- how a piece fares ---------------------------------------------------------------------
+
+    def patch(self, faces: np.ndarray, seam: np.ndarray) -> tuple[Shell, Patch, np.ndarray]:
+        live = self.shell.with_seams(seam)
+        patch = cut_patch(live, faces)
+        return live, patch, self.shell.vertices[patch.shell_vertex]
+
+    def _key(self, faces: np.ndarray, seam: np.ndarray) -> tuple[bytes, bytes]:
+        within = np.zeros(self.shell.face_count + 1, bool)
+        within[faces] = True
+        slits = np.flatnonzero(seam & within[self._left] & within[self._right])
+        return faces.tobytes(), slits.tobytes()
+
+    def potential(self, faces: np.ndarray, seam: np.ndarray) -> Potential | None:
+        """What the scale potential says of one piece, None for a piece that cannot be laid flat."""
+        key = self._key(faces, seam)
+        if key not in self._potentials:
+            self._potentials[key] = self._find_potential(faces, seam)
+        return self._potentials[key]
+
+    def _find_potential(self, faces: np.ndarray, seam: np.ndarray) -> Potential | None:
+        try:
+            live, patch, points = self.patch(faces, seam)
+        except MeshError:
+            return None
+        if not patch.loops or missing_cut(live, patch) is not None:
+            return None
+        values, energy = scale_potential(points, patch)
+        return Potential(float(np.ptp(np.quantile(values, [0.02, 0.98]))), energy)
+
+    def laid(self, faces: np.ndarray, seam: np.ndarray) -> Laid:
+        """The quick flat of an open piece."""
+        key = self._key(faces, seam)
+        if key not in self._quick:
+            _, patch, points = self.patch(faces, seam)
+            self._quick[key] = quickly_laid(points, patch)
+        return self._quick[key]
+
+    def state(self, faces: np.ndarray, seam: np.ndarray | None = None) -> State:
+        """The forecast for one piece; faces : (p,) int sorted."""
+        seam = self.seam if seam is None else seam
+        potential, limit = self.potential(faces, seam), self.limits.strain
+        if potential is None:
+            return CLOSED
+        if SPREAD * potential.spread > HOPELESS * limit:
+            return State(SPREAD * potential.spread / limit, SPREAD * potential.spread)
+        laid = self.laid(faces, seam)
+        area = self.shell.face_area[faces]
+        strain = float(area @ self.ratio[faces] / area.sum()) * laid.strain
+        return State(max(strain / limit, self._bulk(laid, faces)), strain, laid)
+
+    def energy(self, faces: np.ndarray, seam: np.ndarray) -> float:
+        potential = self.potential(faces, seam)
+        return np.inf if potential is None else potential.energy
+
+    def is_no_worse(self, faces: np.ndarray, seam: np.ndarray) -> bool:
+        """Whether `faces` cut by other seams make pieces that are fine, or no worse than the worst of now."""
+        now, then = self.own_pieces(self.pieces(faces)), self.own_pieces(self.pieces(faces, seam))
+        states = [self.state(piece) for piece in now]
+        allowed = max(1.0, max(state.trouble for state in states))
+        # the potential tells at a tenth of the price where it is no use to lay the pieces flat
+        spreads = [self._spread(piece, self.seam) for piece in now]
+        rate = min((s.strain / max(w, 1e-9) for s, w in zip(states, spreads, strict=True)), default=SPREAD)
+        if max(self._spread(piece, seam) for piece in then) * rate > DOUBTFUL * allowed * self.limits.strain:
+            return False
+        return all(self.state(piece, seam).trouble <= allowed for piece in then)
+
+    def _spread(self, faces: np.ndarray, seam: np.ndarray) -> float:
+        potential = self.potential(faces, seam)
+        return np.inf if potential is None else potential.spread
+
+    def really(self, faces: np.ndarray) -> Laid | None:
+        """One piece laid flat for good, None where it cannot be."""
+        key = self._key(faces, self.seam)
+        if key not in self._real:
+            is_open = self.potential(faces, self.seam) is not None
+            _, patch, points = self.patch(faces, self.seam) if is_open else (None, None, None)
+            self._real[key] = really_laid(points, patch) if is_open else None
+        return self._real[key]
+
+    def real_trouble(self, faces: np.ndarray) -> float:
+        laid = self.really(faces)
+        if laid is None:
+            return np.inf
+        bulk = max(laid.size_mm[0] / self.limits.sheet_mm[0], laid.size_mm[1] / self.limits.sheet_mm[1])
+        return max(laid.strain / self.limits.strain, bulk, 2.0 if laid.doubled > 0 else 0.0)
+
+    def real_strain(self, faces: np.ndarray) -> float:
+        laid = self.really(faces)
+        return np.inf if laid is None else laid.strain
+
+    def learn(self, faces: np.ndarray) -> None:
+        """Set the forecast for these faces right by how they really come out."""
+        laid = self.really(faces)
+        if laid is None:
+            return
+        quick = self.laid(faces, self.seam).strain
+        if max(laid.strain, FORECAST * quick) > WORTH_LEARNING * self.limits.strain:
+            self.ratio[faces] = np.clip(laid.strain / max(quick, 1e-9), 0.4, 1.5)
+        if laid.doubled > 0:
+            self.parted[faces] = 0.0
+
+    def _bulk(self, laid: Laid, faces: np.ndarray) -> float:
+        """Over 1 for a piece that fits no sheet or lies over itself."""
+        sheet = self.limits.sheet_mm
+        too_big = max(laid.size_mm[0] / sheet[0], laid.size_mm[1] / sheet[1])
+        return max(too_big, laid.doubled / max(float(self.parted[faces].min()), 1e-6))
+
+    def is_narrow(self, state: State) -> bool:
+        return state.laid is not None and state.laid.size_mm[1] < self.limits.narrowest_mm
+
+    def with_cut(self, edges: np.ndarray) -> np.ndarray:
+        seam = self.seam.copy()
+        seam[self.with_images(edges)] = True
+        return seam
+
+    def without(self, edges: np.ndarray) -> np.ndarray:
+        seam = self.seam.copy()
+        seam[self.with_images(edges)] = False
+        return seam | self.kept

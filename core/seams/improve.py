@@ -1,0 +1,160 @@
+"""The work on a plan: divide until every piece is fine, then take out what is not needed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from .cuts import opening_cut, parting_cuts, relieving_cuts
+from .draft import PARTED, Draft
+from .runs import seam_runs
+
+MOST_TRIED = 3
+"""Cuts whose flat is looked at before one is chosen."""
+
+MOST_TURNS, EARLY_TURNS = 8, 2
+"""Rounds of laying flat and mending, and those of them that also take seams out again."""
+
+SHORTEST_PART = 3
+"""Edges in the shortest part of a run that is taken out by itself."""
+
+
+def divide(draft: Draft, faces: np.ndarray | None = None) -> Iterator[float]:
+    """Cut until every piece is fine, or none of the allowed cuts helps; yields the part of the area that is."""
+    waiting = draft.own_pieces(draft.pieces(faces))
+    total = sum(draft.shell.face_area[piece].sum() for piece in waiting) or 1.0
+    done = 0.0
+    while waiting:
+        yield done / total
+        piece = waiting.pop()
+        cut = best_cut(draft, piece)
+        if cut is None:
+            done += draft.shell.face_area[piece].sum()
+            continue
+        draft.seam = draft.with_cut(cut)
+        waiting += draft.own_pieces(draft.pieces(piece))
+
+
+def best_cut(draft: Draft, faces: np.ndarray) -> np.ndarray | None:
+    """The cut that helps a piece most; None for a piece that is fine, or that no allowed cut helps."""
+    state = draft.state(faces)
+    if state.trouble <= 1:
+        return None
+    if not np.isfinite(state.trouble):
+        return opening_cut(draft, faces)
+    if state.laid is not None and state.strain <= draft.limits.strain:
+        return _best_parting(draft, faces, parting_cuts(draft, faces, state.laid.flat))
+    return _best_relief(draft, faces, relieving_cuts(draft, faces))
+
+
+def _best_parting(draft: Draft, faces: np.ndarray, cuts: list[np.ndarray]) -> np.ndarray | None:
+    """The cheapest of the cuts after which all is fine, else the one that leaves least trouble."""
+
+    def rank(cut: np.ndarray) -> tuple[int, float, float]:
+        seam = draft.with_cut(cut)
+        states = [draft.state(piece, seam) for piece in draft.pieces(faces, seam)]
+        trouble = max(state.trouble for state in states)
+        return sum(map(draft.is_narrow, states)), max(trouble, 1.0), float(draft.price[cut].sum())
+
+    return min(cuts, key=rank, default=None)
+
+
+def _best_relief(draft: Draft, faces: np.ndarray, cuts: list[np.ndarray]) -> np.ndarray | None:
+    """The cut that takes most curvature out of a piece for its price."""
+    if len(cuts) < 2:
+        return cuts[0] if cuts else None
+    before = draft.energy(faces, draft.seam)
+    within = np.zeros(draft.shell.edge_count, bool)
+    within[draft.inner_edges(faces)] = True
+    scores = []
+    for cut in cuts:
+        seam = draft.with_cut(cut)
+        after = sum(draft.energy(piece, seam) for piece in draft.pieces(faces, seam))
+        new = draft.with_images(cut)
+        scores.append((before - after) / draft.price[new[within[new]]].sum())
+    best = [cuts[number] for number in np.argsort(-np.array(scores), kind="stable")[:MOST_TRIED]]
+
+    def flaws(cut: np.ndarray) -> tuple[int, float]:
+        seam = draft.with_cut(cut)
+        states = [draft.state(piece, seam) for piece in draft.pieces(faces, seam)]
+        doubled = max(state.laid.doubled if state.laid is not None else 0.0 for state in states)
+        return sum(map(draft.is_narrow, states)), max(PARTED, doubled)
+
+    # a dart that makes the piece lie over itself would only call for more cuts
+    return min(best, key=flaws)
+
+
+def take_out(draft: Draft, region: np.ndarray | None = None) -> Iterator[float]:
+    """Take out runs of seam, whole or in part, dearest first, as long as all pieces stay fine; yields 0 to 1."""
+    refused: set[bytes] = set()
+    found = True
+    while found:
+        found = False
+        within = np.ones(draft.shell.edge_count, bool)
+        if region is not None:
+            within[:] = False
+            within[draft.inner_edges(region)] = True
+        runs = [run for run in seam_runs(draft.shell, draft.seam, draft.kept) if draft.free[run].all()]
+        runs = [run for run in runs if within[run].all() and draft.is_own(run)]
+        runs.sort(key=lambda run: -draft.price[run].sum())
+        for number, run in enumerate(runs):
+            yield number / len(runs)
+            if draft.seam[run].all():
+                found |= _take_out_of(draft, run, refused)
+
+
+def _take_out_of(draft: Draft, run: np.ndarray, refused: set[bytes]) -> bool:
+    """Take a run out, or else what of its two halves can go."""
+    region = draft.around(draft.with_images(run))
+    key = run.tobytes() + region.tobytes()
+    if key in refused:
+        return False
+    refused.add(key)
+    seam = draft.without(run)
+    if draft.is_no_worse(region, seam):
+        draft.seam = seam
+        return True
+    if len(run) < 2 * SHORTEST_PART:
+        return False
+    middle = len(run) // 2
+    first = _take_out_of(draft, run[:middle], refused)
+    return _take_out_of(draft, run[middle:], refused) or first
+
+
+def prove(draft: Draft, faces: np.ndarray | None = None) -> Iterator[float]:
+    """Lay every piece flat for good, learn from it, and mend what is not fine after all; yields 0 to 1."""
+    for turn in range(MOST_TURNS):
+        part = turn / MOST_TURNS
+        failing = []
+        for piece in draft.own_pieces(draft.pieces(faces)):
+            yield part
+            draft.learn(piece)
+            if draft.real_trouble(piece) > 1:
+                failing.append(piece)
+        if not failing and turn > 0:
+            return
+        before = draft.seam
+        for piece in failing:
+            _mend(draft, piece)
+            for _ in divide(draft, piece):
+                yield part
+        if turn < EARLY_TURNS:
+            region = faces if turn == 0 else draft.with_twin_faces(np.concatenate(failing))
+            for _ in take_out(draft, region):
+                yield part
+        elif np.array_equal(before, draft.seam):
+            return
+
+
+def _mend(draft: Draft, faces: np.ndarray) -> None:
+    """One more cut where a piece really fails though its forecast is fine."""
+    laid = draft.really(faces)
+    if laid is None or draft.state(faces).trouble > 1:
+        return
+    if laid.strain <= draft.limits.strain:
+        cut = _best_parting(draft, faces, parting_cuts(draft, faces, laid.flat))
+    else:
+        cut = _best_relief(draft, faces, relieving_cuts(draft, faces))
+    if cut is not None:
+        draft.seam = draft.with_cut(cut)

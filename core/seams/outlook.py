@@ -1,0 +1,86 @@
+"""How a piece would come out flat: a quick forecast for planning, and the real thing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from ..flatten import flatten_patch
+from ..flatten.energy import RestTriangles
+from ..flatten.overlap import crossing_steps, rim_steps
+from ..flatten.reference import plane_corners
+from ..flatten.solver import NewtonSolver
+from ..flatten.start import first_flat
+from ..flatten.strain import area_quantile, stretches
+from ..patch import Patch
+from ..progress import finish
+
+MOST_AREA = 0.99
+"""Part of a piece's area that its strain is told for: a single sliver of a scan must not decide."""
+
+QUICK_TOLERANCE = 0.03
+"""About two Newton steps from the conformal start."""
+
+
+@dataclass(frozen=True, eq=False)
+class Laid:
+    """A patch laid flat, (v, 2) mm: strain that 99 % of its area keeps to, sides of the smallest rectangle around
+    it (mm, longer first), part of its area that lies over the rest."""
+
+    flat: np.ndarray
+    strain: float
+    size_mm: tuple[float, float]
+    doubled: float
+
+
+def quickly_laid(points: np.ndarray, patch: Patch) -> Laid:
+    """A forecast in a few milliseconds; its strain is that of the mean, before the worst is pressed down.
+
+    points : (v, 3) mm, one per patch vertex
+    """
+    corners = plane_corners(points[patch.triangles])
+    flat = first_flat(patch.triangles, corners, patch.loops, len(points))
+    solver = NewtonSolver(patch.triangles, RestTriangles.from_corners(corners), len(points))
+    return _laid(finish(solver.minimise(flat, tolerance=QUICK_TOLERANCE)), corners, patch)
+
+
+def really_laid(points: np.ndarray, patch: Patch) -> Laid:
+    """The patch laid flat as the pattern will lay it."""
+    corners = plane_corners(points[patch.triangles])
+    return _laid(flatten_patch(points, patch.triangles), corners, patch)
+
+
+def _laid(flat: np.ndarray, corners: np.ndarray, patch: Patch) -> Laid:
+    rest = RestTriangles.from_corners(corners)
+    strain = np.abs(stretches(flat, patch.triangles, rest) - 1).max(axis=1)
+    box = shapely.oriented_envelope(shapely.MultiPoint(flat[np.concatenate(patch.loops)]))
+    around = shapely.get_coordinates(box)
+    sides = np.sort(np.linalg.norm(np.diff(around[:3], axis=0), axis=1))[::-1]
+    return Laid(
+        flat,
+        area_quantile(strain, rest.area, MOST_AREA),
+        (float(sides[0]), float(sides[1])),
+        doubled_area(flat, patch.loops) / float(rest.area.sum()),
+    )
+
+
+def doubled_area(flat: np.ndarray, loops: Sequence[np.ndarray]) -> float:
+    """mm^2 that lie over other parts of a patch laid flat; flat (v, 2) mm, loops its rims."""
+    if not len(crossing_steps(flat, loops)):
+        return 0.0
+    steps = flat[rim_steps(loops)]
+    parts = shapely.get_parts(shapely.polygonize([shapely.union_all(shapely.linestrings(steps))]))
+    winding = _winding(shapely.get_coordinates(shapely.point_on_surface(parts)), steps)
+    return float(np.maximum(winding - 1, 0) @ shapely.area(parts))
+
+
+def _winding(points: np.ndarray, steps: np.ndarray) -> np.ndarray:
+    """(p,) how many times closed lines of steps (s, 2, 2) run around each of points (p, 2)."""
+    (x0, y0), (x1, y1) = steps[:, 0].T, steps[:, 1].T
+    x, y = points.T[:, :, None]
+    side = (x1 - x0) * (y - y0) - (x - x0) * (y1 - y0)
+    up, down = (y0 <= y) & (y1 > y) & (side > 0), (y1 <= y) & (y0 > y) & (side < 0)
+    return up.sum(axis=1) - down.sum(axis=1)

@@ -1,0 +1,118 @@
+"""Suggest where to cut, say why each cut is there, and which seams could go."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..progress import Progress, Steps
+from ..shell import Shell
+from .choices import EdgeChoices, SuggestionLimits
+from .draft import Draft
+from .improve import best_cut, divide, prove, take_out
+from .plan import Cut, PieceOutlook, Plan
+from .runs import seam_runs
+
+
+def suggest(
+    shell: Shell,
+    limits: SuggestionLimits | None = None,
+    choices: EdgeChoices | None = None,
+    faces: np.ndarray | None = None,
+) -> Steps[Plan]:
+    """A plan whose every piece lies flat within the limits, where the allowed edges can do that. Yields Progress.
+
+    The shell's own seams stay, and so do those of `choices.keep`. faces : (p,) int, cut only these; all if None.
+    Where the shell mirrors itself the plan does so exactly. The same shell gives the same plan.
+    """
+    draft = Draft(shell, limits or SuggestionLimits(), choices or EdgeChoices())
+    region = None if faces is None else draft.with_twin_faces(np.asarray(faces, np.int64))
+    for part in divide(draft, region):
+        yield Progress("Dividing the shell", part)
+    for part in take_out(draft, region):
+        yield Progress("Taking seams out again", part)
+    for part in prove(draft, region):
+        yield Progress("Laying pieces flat", part)
+    yield Progress("Finding reasons", 0.0)
+    return plan_of(draft)
+
+
+def where_to_cut(
+    shell: Shell,
+    faces: np.ndarray,
+    limits: SuggestionLimits | None = None,
+    choices: EdgeChoices | None = None,
+) -> Cut | None:
+    """The one more cut that helps the piece of `faces` (p,) most, with its mirror image; None if it is fine or
+    no allowed cut helps.
+    """
+    draft = Draft(shell, limits or SuggestionLimits(), choices or EdgeChoices())
+    piece = np.sort(np.asarray(faces, np.int64))
+    draft.learn(piece)
+    cut = best_cut(draft, piece)
+    if cut is None:
+        return None
+    before = draft.real_strain(piece)
+    draft.seam = draft.with_cut(cut)
+    after = draft.pieces(piece)
+    edges = draft.with_images(cut)
+    return Cut(
+        edges,
+        float(shell.edge_length[edges].sum()),
+        before,
+        max(draft.real_strain(part) for part in after),
+        len(after) - 1,
+        float(np.degrees(np.average(shell.edge_bend[edges], weights=shell.edge_length[edges]))),
+        False,
+    )
+
+
+def removable_seams(shell: Shell, limits: SuggestionLimits | None = None) -> Steps[tuple[Cut, ...]]:
+    """Runs of the shell's seams that could go, each by itself, without passing the limits. Yields Progress."""
+    bare = shell.with_seams(np.zeros(shell.edge_count, bool))
+    draft = Draft(bare, limits or SuggestionLimits(), EdgeChoices())
+    draft.seam = draft.mirrored(shell.seam & draft.inner)
+    for number, piece in enumerate(draft.own_pieces(draft.pieces())):
+        yield Progress("Laying pieces flat", number / shell.face_count)
+        draft.learn(piece)
+    plan = plan_of(draft)
+    found = []
+    for number, cut in enumerate(plan.cuts):
+        yield Progress("Trying without", number / len(plan.cuts))
+        if cut.strain_before <= draft.limits.strain:
+            seam = draft.seam
+            draft.seam = draft.without(cut.edges)
+            if all(draft.real_trouble(piece) <= 1 for piece in draft.own_pieces(draft.pieces(draft.around(cut.edges)))):
+                found.append(cut)
+            draft.seam = seam
+    return tuple(found)
+
+
+def plan_of(draft: Draft) -> Plan:
+    """The draft as it stands, with the reason for every cut."""
+    shell = draft.shell
+    pieces = []
+    for faces in draft.pieces():
+        laid = draft.really(faces)
+        strain, size = (np.inf, (0.0, 0.0)) if laid is None else (laid.strain, laid.size_mm)
+        pieces.append(PieceOutlook(faces, strain, size, laid is not None and laid.doubled > 0))
+    runs = [run for run in seam_runs(shell, draft.seam, draft.kept) if draft.is_own(run)]
+    cuts = [_cut(draft, run) for run in runs]
+    order = sorted(range(len(cuts)), key=lambda i: -cuts[i].length_mm)
+    return Plan(shell.with_seams(draft.seam), tuple(cuts[i] for i in order), tuple(pieces))
+
+
+def _cut(draft: Draft, run: np.ndarray) -> Cut:
+    shell, edges = draft.shell, draft.with_images(run)
+    region = draft.around(edges)
+    without = draft.seam.copy()
+    without[edges] = False
+    now, then = draft.pieces(region), draft.pieces(region, without)
+    return Cut(
+        edges,
+        float(shell.edge_length[edges].sum()),
+        max(draft.state(piece, without).strain for piece in draft.own_pieces(then)),
+        max(draft.real_strain(piece) for piece in draft.own_pieces(now)),
+        len(now) - len(then),
+        float(np.degrees(np.average(shell.edge_bend[edges], weights=np.maximum(shell.edge_length[edges], 1e-12)))),
+        bool(draft.kept[run[0]]),
+    )
