@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -23,6 +24,16 @@ BEND_JUMP_DEG = 25.0
 
 CLOSED_DEG = 160.0
 """The steepest bend a groove is drawn for; beyond it the mouth grows past all use."""
+
+
+class Hinge(Protocol):
+    """What holds patch vertices (`path`) at a depth of their own below the outside face: a fold, or kerfs."""
+
+    @property
+    def path(self) -> np.ndarray: ...
+
+    @property
+    def hinge_depth_mm(self) -> float: ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +71,7 @@ def find_folds(shell: Shell, piece: Piece, settings: Settings) -> tuple[FoldRun,
     its bend abruptly. A line that nobody marked and that is shorter than the foam is thick is left to smooth
     bending: no groove can be cut there. Every shell edge occurs at most once.
     """
-    pairs, edges = _inner_edges(shell, piece.patch)
+    pairs, edges = inner_edges(shell, piece.patch)
     bend = np.degrees(shell.edge_bend[edges])
     wanted = (shell.fold[edges] & (np.abs(bend) >= STRAIGHT_DEG)) | (np.abs(bend) > settings.fold_limit_deg)
     pairs, edges, bend = pairs[wanted], edges[wanted], bend[wanted]
@@ -99,7 +110,7 @@ def opening(depth_mm: float, bend_deg: float) -> float:
     return 2 * depth_mm * float(np.tan(np.radians(min(abs(bend_deg), CLOSED_DEG)) / 2))
 
 
-def _inner_edges(shell: Shell, patch: Patch) -> tuple[np.ndarray, np.ndarray]:
+def inner_edges(shell: Shell, patch: Patch) -> tuple[np.ndarray, np.ndarray]:
     """Edges with the patch on both sides: (k, 2) int patch vertices, and (k,) int shell edges, in their order."""
     sides = np.concatenate([patch.triangles[:, [i, (i + 1) % 3]] for i in range(3)])
     face = np.tile(patch.triangle_face, 3)

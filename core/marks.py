@@ -15,6 +15,7 @@ from .lettering import Room, along_line, note_boxes, points_inside
 from .outline import parts_of
 from .pieces import Piece
 from .settings import Settings
+from .tight_bends import TightBend
 
 NOTCHED_FROM_MM = 15.0
 """A joint longer than this gets a notch even where the spacing asks for none."""
@@ -95,6 +96,7 @@ def write_notes(
     folds: Sequence[FoldRun],
     notches: Sequence[Notch] = (),
     rims: Sequence[RimRun] = (),
+    bends: Sequence[TightBend] = (),
 ) -> tuple[Note, ...]:
     """Name, joints, folds, rims and build words of a piece, within its outline and clear of each other.
 
@@ -106,6 +108,9 @@ def write_notes(
     room = Room(face)
     for fold in folds:
         room.take(shapely.LineString(flat[fold.path]).buffer(max(0.8, fold.mouth_mm / 2)))
+    for bend in bends:
+        for kerf in bend.kerfs:
+            room.take(Polygon(kerf))
     for notch in notches:
         point, into = np.array(notch.point), np.array(notch.inward)
         room.take(shapely.LineString([point, point + NOTCH_ROOM_MM * into]).buffer(2.0))
@@ -113,6 +118,9 @@ def write_notes(
     notes += [_joint_note(piece, flat, joint, side, room) for joint, side in _sides_of(piece, joints)]
     for fold in folds:
         notes += _fold_note(flat, fold, room)
+    for bend in bends:
+        note = _fit_near(room, flat[bend.path].mean(axis=0), face, "fold", bend_words(bend), TEXT_HEIGHTS, (0.0,))
+        notes += [note] if note else []
     for rim in rims:
         if rim.side.piece == piece.name and rim_words(rim):
             notes += _rim_note(piece, flat, rim, room)
@@ -165,6 +173,14 @@ def fold_words(fold: FoldRun) -> list[tuple[str, ...]]:
     else:
         cut, rest = f"score {depth}", f"bends {bend} in, opens {mouth} mm, fill"
     return [(f"{cut}, {rest}",), (cut, rest), (cut,)]
+
+
+def bend_words(bend: TightBend) -> list[tuple[str, ...]]:
+    """What is written at a tight bend, the fullest wording first."""
+    if bend.treatment == "kerfs":
+        depth, apart = f"{_mm(bend.depth_mm)} mm deep", f"{_mm(bend.spacing_mm)} mm apart"
+        return [(f"{bend.count} kerfs {depth}", f"{_mm(bend.kerf_mm)} mm wide, {apart}"), (f"{bend.count} kerfs",)]
+    return [(f"tight bend, radius {bend.radius_mm:.0f} mm inside", "heat-form"), ("heat-form",)]
 
 
 def build_words(piece: Piece) -> list[tuple[str, ...]]:

@@ -15,6 +15,7 @@ from .layout import Sheet
 from .marks import Notch, Note
 from .patch import Patch
 from .shell import Shell
+from .tight_bends import TightBend
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,6 +27,7 @@ class PatternPiece:
     rim_reference : per loop of the patch (r,) mm, length of each rim step on the reference surface
     outside_outline, inside_outline : closed rings (r, 2), first point repeated at the end; the outer ring
         counter-clockwise and first, then holes clockwise
+    bends : smooth bends tighter than the stock allows
     """
 
     name: str
@@ -42,6 +44,7 @@ class PatternPiece:
     folds: tuple[FoldRun, ...]
     notches: tuple[Notch, ...]
     notes: tuple[Note, ...]
+    bends: tuple[TightBend, ...] = ()
 
     @cached_property
     def largest_stretch(self) -> float:

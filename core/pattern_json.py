@@ -24,6 +24,7 @@ from .marks import Notch, Note
 from .patch import Patch
 from .pattern import Pattern, PatternPiece
 from .shell import Shell
+from .tight_bends import TightBend
 
 FORMAT, VERSION = "foamwright pattern", 1
 
@@ -94,6 +95,7 @@ def _piece_out(piece: PatternPiece) -> dict[str, Any]:
         "folds": [_fold_out(fold) for fold in piece.folds],
         "notches": [asdict(notch) for notch in piece.notches],
         "notes": [asdict(note) for note in piece.notes],
+        "bends": [_bend_out(bend) for bend in piece.bends],
     }
 
 
@@ -101,6 +103,12 @@ def _fold_out(fold: FoldRun) -> dict[str, Any]:
     plain = {field.name: getattr(fold, field.name) for field in fields(fold) if field.name != "piece"}
     mouth = [ring.tolist() for ring in fold.mouth]
     return plain | {"path": fold.path.tolist(), "edges": fold.edges.tolist(), "mouth": mouth}
+
+
+def _bend_out(bend: TightBend) -> dict[str, Any]:
+    plain = {field.name: getattr(bend, field.name) for field in fields(bend) if field.name != "piece"}
+    kerfs = [ring.tolist() for ring in bend.kerfs]
+    return plain | {"path": bend.path.tolist(), "edges": bend.edges.tolist(), "kerfs": kerfs}
 
 
 def _joint_out(joint: JointRun) -> dict[str, Any]:
@@ -224,6 +232,7 @@ def _piece_in(node: Node, shell: Shell) -> PatternPiece:
         tuple(_fold_in(fold, name, count, shell) for fold in node["folds"].list()),
         tuple(_notch_in(notch) for notch in node["notches"].list()),
         tuple(_note_in(note) for note in node["notes"].list()),
+        tuple(_bend_in(bend, name, count, shell) for bend in node["bends"].list()),
     )
 
 
@@ -252,6 +261,24 @@ def _fold_in(node: Node, piece: str, vertex_count: int, shell: Shell) -> FoldRun
         node["mouth_mm"].number(),
         node["hinge_depth_mm"].number(),
         tuple(_ring_in(ring) for ring in node["mouth"].list()),
+    )
+
+
+def _bend_in(node: Node, piece: str, vertex_count: int, shell: Shell) -> TightBend:
+    return TightBend(
+        piece,
+        node["path"].integers(below=vertex_count),
+        node["edges"].integers(below=shell.edge_count),
+        node["bend_deg"].number(),
+        node["arc_mm"].number(),
+        node["radius_mm"].number(),
+        node["treatment"].text(),
+        node["count"].integer(),
+        node["spacing_mm"].number(),
+        node["depth_mm"].number(),
+        node["kerf_mm"].number(),
+        node["hinge_depth_mm"].number(),
+        tuple(_ring_in(ring) for ring in node["kerfs"].list()),
     )
 
 

@@ -53,6 +53,7 @@ def _renamed_piece(
     piece: PatternPiece, name: Callable[[str], str], joints: tuple[JointRun, ...], rims: tuple[RimRun, ...]
 ) -> PatternPiece:
     folds = tuple(replace(fold, piece=name(fold.piece)) for fold in piece.folds)
+    bends = tuple(replace(bend, piece=name(bend.piece)) for bend in piece.bends)
     bare = Piece(name(piece.name), piece.mate and name(piece.mate), piece.group, piece.stock, piece.faces, piece.patch)
-    notes = write_notes(bare, piece.flat, piece.outside_outline, joints, folds, piece.notches, rims)
-    return replace(piece, name=bare.name, mate=bare.mate, folds=folds, notes=notes)
+    notes = write_notes(bare, piece.flat, piece.outside_outline, joints, folds, piece.notches, rims, bends)
+    return replace(piece, name=bare.name, mate=bare.mate, folds=folds, notes=notes, bends=bends)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from .check import examine, refuse
 from .check_pattern import examine_pattern
 from .flatten import Flattener, flatten_pieces
-from .folds import find_folds
+from .folds import Hinge, find_folds
 from .grooves import with_mouths
 from .joints import both_outlines, joint_runs, rim_runs
 from .layout.nest import nest
@@ -17,6 +17,7 @@ from .pieces import cut_pieces
 from .progress import Progress, Steps
 from .settings import Settings
 from .shell import Shell
+from .tight_bends import find_tight_bends, with_kerfs
 
 
 def unfold(
@@ -39,15 +40,18 @@ def unfold(
     yield Progress("Cutting pieces", 0.0)
     pieces, piece_of_face = cut_pieces(shell, settings, face_names)
     folds = [find_folds(shell, piece, settings) for piece in pieces]
-    flats = yield from flatten_pieces(shell, pieces, folds, settings, flattener)
+    bends = [find_tight_bends(shell, piece, own, settings) for piece, own in zip(pieces, folds, strict=True)]
+    hinges: list[tuple[Hinge, ...]] = [(*own, *kerfs) for own, kerfs in zip(folds, bends, strict=True)]
+    flats = yield from flatten_pieces(shell, pieces, hinges, settings, flattener)
     yield Progress("Fitting joints", 0.0)
     laid = [flat.vertices for flat in flats]
     joints = joint_runs(shell, pieces, laid, settings, edge_letters)
     rims = rim_runs(shell, pieces, laid, settings, joints, edge_letters)
     finished = []
-    for piece, flat, piece_folds in zip(pieces, flats, folds, strict=True):
+    for piece, flat, piece_folds, piece_bends in zip(pieces, flats, folds, bends, strict=True):
         outside, inside = both_outlines(piece, flat.vertices, (*joints, *rims))
         piece_folds = with_mouths(shell, piece.patch, flat.vertices, piece_folds, inside)
+        piece_bends = with_kerfs(shell, piece, flat.vertices, piece_bends, inside)
         notches = place_notches(piece, flat.vertices, joints, settings)
         finished.append(
             PatternPiece(
@@ -64,7 +68,8 @@ def unfold(
                 inside_outline=inside,
                 folds=piece_folds,
                 notches=notches,
-                notes=write_notes(piece, flat.vertices, outside, joints, piece_folds, notches, rims),
+                notes=write_notes(piece, flat.vertices, outside, joints, piece_folds, notches, rims, piece_bends),
+                bends=piece_bends,
             )
         )
     sheets = yield from nest(finished, settings)

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from foamwright.core.errors import ExportError, FormatError
 from foamwright.core.pattern_json import from_dict, read_json, to_dict, write_json
+from foamwright.core.tight_bends import TightBend
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
@@ -53,6 +54,18 @@ def test_written_and_read_back_nothing_is_lost(tmp_path):
     _assert_same(pattern, read_json(path))
     again = write_json(read_json(path), tmp_path / "again.json")
     assert path.read_bytes() == again.read_bytes()
+
+
+def test_tight_bends_with_their_kerfs_survive():
+    pattern = sample_pattern()
+    slot = np.array([(0, 0), (2, 0), (2, 40), (0, 40), (0, 0)], float)
+    bend = TightBend(
+        "back plate", np.arange(6), np.arange(4), 85.5, 62.25, 12.5, "kerfs", 7, 8.9, 4.0, 2.0, 0.5, (slot,)
+    )
+    pattern = replace(pattern, pieces=(*pattern.pieces[:5], replace(pattern.pieces[5], bends=(bend,))))
+    document = json.loads(json.dumps(to_dict(pattern)))
+    CHECK.validate(document)
+    _assert_same(pattern, from_dict(document))
 
 
 @given(arrays(float, (4, 2), elements=st.floats(allow_nan=False, allow_infinity=False)))

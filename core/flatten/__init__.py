@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import MeshError, MissingCutError
-from ..folds import FoldRun
+from ..folds import Hinge
 from ..pieces import Piece
 from ..progress import Steps, finish
 from ..settings import SQUEEZE_COST, Settings
@@ -39,7 +39,7 @@ class Flat:
 def flatten_pieces(
     shell: Shell,
     pieces: Sequence[Piece],
-    folds: Sequence[Sequence[FoldRun]],
+    folds: Sequence[Sequence[Hinge]],
     settings: Settings,
     flattener: Flattener | None = None,
 ) -> Steps[list[Flat]]:

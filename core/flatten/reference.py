@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..folds import FoldRun
+from ..folds import Hinge
 from ..patch import Patch
 from ..pieces import Piece
 from ..shell import Shell
@@ -26,7 +26,7 @@ HALVINGS = 4
 sunk less, down to not at all, so that it keeps this part of its area; foam cannot be bent there in any case."""
 
 
-def reference_corners(shell: Shell, piece: Piece, folds: Sequence[FoldRun], model_is_inside: bool) -> np.ndarray:
+def reference_corners(shell: Shell, piece: Piece, folds: Sequence[Hinge], model_is_inside: bool) -> np.ndarray:
     """(m, 3, 2) mm, the patch's triangles at their reference depth, each in a plane of its own."""
     stock = piece.stock
     depth = np.full(piece.patch.vertex_count, stock.neutral_depth * stock.thickness_mm)

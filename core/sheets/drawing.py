@@ -58,11 +58,12 @@ CUT = Layer("outside-outline", "Outside outline: cut", CONTINUOUS_WIDE)
 INSIDE = Layer("inside-outline", "Inside outline: where the tilted knife comes out", DASHED_NARROW)
 FOLD = Layer("fold-line", "Fold line", CONTINUOUS_NARROW)
 GROOVE = Layer("groove-limit", "Mouth of a groove on the inside face", CHAIN_WIDE)
+KERF = Layer("relief-kerf", "Relief kerf on the inside face", CONTINUOUS_NARROW)
 NOTCH = Layer("notch", "Notch: meets the same label on the other piece", CONTINUOUS_NARROW)
 WORDS = Layer("words", "Words", CONTINUOUS_NARROW)
 UP = Layer("up-arrow", "Up on the finished shell", CONTINUOUS_NARROW)
 REFERENCE = Layer("reference", "Reference length", CONTINUOUS_NARROW)
-LAYERS = (CUT, INSIDE, FOLD, GROOVE, NOTCH, WORDS, UP, REFERENCE)
+LAYERS = (CUT, INSIDE, FOLD, GROOVE, KERF, NOTCH, WORDS, UP, REFERENCE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,6 +154,9 @@ def _folds(piece: PatternPiece) -> Iterable[Primitive]:
             yield Line(FOLD, end + FOLD_END_RADIUS_MM * np.stack([np.cos(turn), np.sin(turn)], axis=1), closed=True)
         for ring in fold.mouth:
             yield Line(GROOVE, ring[:-1], closed=True)
+    for bend in piece.bends:
+        for ring in bend.kerfs:
+            yield Line(KERF, ring[:-1], closed=True)
 
 
 def _notches(piece: PatternPiece) -> Iterable[Primitive]:

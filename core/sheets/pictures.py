@@ -20,6 +20,7 @@ from .drawing import (
     FOLD_END_RADIUS_MM,
     GROOVE,
     INSIDE,
+    KERF,
     LineType,
     net_area,
 )
@@ -178,6 +179,12 @@ def legend_picture(wide_mm: float) -> Picture:
         for end in (x, x + sample):
             ink.line(circle + np.array([end, y]), FOLD.line, closed=True)
 
+    def kerfs(ink: Ink, x: float, y: float) -> None:
+        for left in (x + 3, x + 9, x + 15):
+            ink.line(
+                np.array([(left, y - 2), (left + 2, y - 2), (left + 2, y + 2), (left, y + 2)]), KERF.line, closed=True
+            )
+
     def notch(ink: Ink, x: float, y: float) -> None:
         straight(CUT.line)(ink, x, y - 2.0)
         ink.line(np.array([(x + 10, y - 2.0), (x + 10, y + 2.0)]))
@@ -192,6 +199,7 @@ def legend_picture(wide_mm: float) -> Picture:
         (straight(INSIDE.line), "inside face: the tilted blade comes out here"),
         (fold, "fold: its depth is written beside it"),
         (straight(GROOVE.line), "mouth of a V-groove on the inside face"),
+        (kerfs, "relief kerfs on the inside face, of true width"),
         (notch, "notch: meets the same label on the other piece"),
         (up, "this way is up on the finished shell"),
         (lambda ink, x, y: registration_mark(ink, x + sample / 2, y, "7·8"), "pages 7 and 8 meet here: lay tip on tip"),

@@ -134,7 +134,8 @@ FOLD_HEAD = ("piece", "cut", "bend", "depth from the inside", "mouth at the insi
 
 
 def fold_rows(pattern: Pattern) -> Rows:
-    return [
+    """Folds, then tight bends: all that is done to a piece between its edges."""
+    folds: Rows = [
         (
             piece.name,
             "V-groove, closes" if fold.kind == "groove" else "score, opens: fill it",
@@ -145,6 +146,18 @@ def fold_rows(pattern: Pattern) -> Rows:
         for piece in pattern.pieces
         for fold in piece.folds
     ]
+    bends: Rows = [
+        (
+            piece.name,
+            f"{bend.count} relief kerfs, {bend.spacing_mm:.1f} mm apart" if bend.count else "heat-form",
+            degrees_text(bend.bend_deg),
+            f"{bend.depth_mm:.1f} mm of {piece.stock.thickness_mm:g} mm" if bend.count else "none",
+            f"{bend.kerf_mm:.1f} mm each" if bend.count else f"inside radius {bend.radius_mm:.0f} mm",
+        )
+        for piece in pattern.pieces
+        for bend in piece.bends
+    ]
+    return folds + bends
 
 
 def counts(pattern: Pattern) -> Rows:
