@@ -10,7 +10,7 @@ from bpy_extras.view3d_utils import location_3d_to_region_2d, region_2d_to_vecto
 from mathutils import Vector
 
 from ..core.pattern import Pattern
-from ..core.places import joint_places, piece_places
+from ..core.places import is_seen, joint_places, piece_places
 from . import bridge, results
 
 FONT, NAME_SIZE, LETTER_SIZE = 0, 13, 11
@@ -115,8 +115,8 @@ def _spot(context: bpy.types.Context, label: Label) -> Vector | None:
     spot = location_3d_to_region_2d(context.region, context.region_data, Vector(label.point))
     if spot is None:
         return None
-    away = region_2d_to_vector_3d(context.region, context.region_data, spot)
-    return spot if away.dot(Vector(label.outward)) < 0 else None
+    sight = region_2d_to_vector_3d(context.region, context.region_data, spot)
+    return spot if is_seen(label.outward, sight) else None
 
 
 def is_free(box: Box, taken: list[Box]) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from .pattern import Pattern
@@ -32,6 +34,11 @@ def run_place(shell: Shell, edges: np.ndarray) -> Place:
     faces = shell.edge_faces[middle]
     outward = shell.face_normal[faces[faces >= 0]].sum(axis=0)
     return shell.vertices[shell.edges[middle]].mean(axis=0), outward
+
+
+def is_seen(outward: Sequence[float], sight: Sequence[float]) -> bool:
+    """Whether a side that looks `outward` (3,) is turned to an eye that looks along `sight` (3,)."""
+    return float(np.dot(outward, sight)) < 0
 
 
 def piece_places(pattern: Pattern) -> dict[str, Place]:

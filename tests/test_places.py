@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from foamwright.core.places import joint_places, piece_place, piece_places, run_place
+from foamwright.core.places import is_seen, joint_places, piece_place, piece_places, run_place
 from foamwright.core.shell import Shell
 from sample_pattern import sample_pattern
 
@@ -45,3 +45,8 @@ def test_every_piece_and_joint_has_a_place_on_its_own_faces():
         centres = pattern.shell.face_centre[piece.faces]
         assert np.linalg.norm(centres - places[piece.name][0], axis=1).min() == 0
     assert set(joint_places(pattern)) == {"A", "B"}
+
+
+def test_a_side_is_seen_by_an_eye_that_looks_against_it():
+    assert is_seen((0, -1, 0), (0.3, 1, 0))
+    assert not is_seen((0, -1, 0), (0.3, -1, 0))
