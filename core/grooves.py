@@ -57,7 +57,8 @@ def with_mouths(
     done = []
     for index, (fold, half) in enumerate(zip(folds, halves, strict=True)):
         if fold.kind == "groove":
-            strips = [_strip(flat[fold.path], half, fold, index, spokes, overhang, side) for side in (1.0, -1.0)]
+            path = _with_middles(flat[fold.path])
+            strips = [_strip(path, half, fold, index, spokes, overhang, side) for side in (1.0, -1.0)]
             whole = shapely.union_all([part for strip in strips for part in parts_of(strip)], grid_size=GRID_MM)
             mouth = shapely.intersection(whole, face, grid_size=GRID_MM)
             fold = replace(fold, mouth=_rings(mouth))
@@ -66,18 +67,23 @@ def with_mouths(
 
 
 def _half_mouths(shell: Shell, fold: FoldRun) -> np.ndarray:
-    """(k + 1,) mm per vertex of the path, half of the mouth there; 0 for a score, which takes nothing away."""
+    """(2 k + 1,) mm, half of the mouth at each vertex of the path and in the middle of each edge; 0 for a score,
+    which takes nothing away."""
     if fold.kind != "groove":
-        return np.zeros(len(fold.path))
-    length = shell.edge_length[fold.edges]
-    bend = smoothed(np.abs(np.degrees(shell.edge_bend[fold.edges])), length)
+        return np.zeros(2 * len(fold.edges) + 1)
+    bend = smoothed(np.abs(np.degrees(shell.edge_bend[fold.edges])), shell.edge_length[fold.edges])
     half = np.array([opening(fold.depth_mm, b) for b in bend]) / 2
-    before, after = np.concatenate([[0.0], length]), np.concatenate([length, [0.0]])
-    weighted = np.concatenate([[0.0], half * length]) + np.concatenate([half * length, [0.0]])
     if fold.path[0] == fold.path[-1]:
-        ends = (half[0] * length[0] + half[-1] * length[-1]) / (length[0] + length[-1])
-        return np.concatenate([[ends], (weighted / (before + after))[1:-1], [ends]])
-    return weighted / (before + after)
+        first = last = (half[0] + half[-1]) / 2
+    else:
+        first, last = half[0], half[-1]
+    corners = np.concatenate([[first], (half[1:] + half[:-1]) / 2, [last]])
+    return np.insert(corners, np.arange(1, len(corners)), half)
+
+
+def _with_middles(path: np.ndarray) -> np.ndarray:
+    """The path (k + 1, 2) with the middle of each of its steps: (2 k + 1, 2)."""
+    return np.insert(path, np.arange(1, len(path)), (path[1:] + path[:-1]) / 2, axis=0)
 
 
 def _spokes(
@@ -119,7 +125,7 @@ def _strip(
     overhang: dict[int, float],
     side: float,
 ) -> shapely.Geometry:
-    """What the groove takes on one side of the fold: + on the left of the path (k + 1, 2) mm, - on the right."""
+    """What the groove takes on one side of the fold: + on the left of the path (2 k + 1, 2) mm, - on the right."""
     step = np.diff(path, axis=0)
     along = step / np.linalg.norm(step, axis=1)[:, None]
     left = side * np.stack([-along[:, 1], along[:, 0]], axis=1)

@@ -27,6 +27,9 @@ of the other."""
 JOG_MM = 0.6
 """A step sideways under this, where the bevel changes a little along a rim, is eased to a slope for the knife."""
 
+STRAIGHT_ON_DEG = 20.0
+"""A rim that turns less than this at a corner runs on nearly straight."""
+
 EASE = 8.0
 """Length of that slope in sizes of the step; it goes no further than to the middle of an edge."""
 
@@ -120,11 +123,17 @@ class _Corners:
     def reach(self) -> np.ndarray:
         return REACH * np.maximum(np.abs(self.d1), np.abs(self.d2)) + 1e-9
 
+    @property
+    def is_straight_on(self) -> np.ndarray:
+        return np.einsum("ij,ij->i", self.u1, self.u2) > np.cos(np.radians(STRAIGHT_ON_DEG))
+
     def moved_ring(self) -> np.ndarray:
         """(m, 2) the ring through the meeting points of moved neighbours; it may cross itself."""
         meets = np.isfinite(self.meeting).all(axis=1)
+        # two edges that are nearly one line and move differently would meet far along one of them
+        slack = np.where(self.is_straight_on & (self.d1 != self.d2), 0.5, 1.0)
         for past, length in ((self.past_1, np.roll(self.length, 1)), (self.past_2, self.length)):
-            meets &= (past <= self.reach) & (past >= -length)
+            meets &= (past <= self.reach) & (past >= -slack * length)
         # at an inward corner of the rim each edge owns the strip along its whole length, so neither may cut
         # the other's strip short
         meets &= (self.sine >= 0) | (self.past_1 * self.past_2 >= -1e-12)
@@ -143,7 +152,7 @@ class _Corners:
         Only the edge that moves less far inwards gives way, so that the slope takes foam and adds none.
         """
         jog = np.abs(self.d1 - self.d2)
-        small = apart & (jog < JOG_MM) & (np.einsum("ij,ij->i", self.u1, self.u2) > np.cos(np.radians(20)))
+        small = apart & self.is_straight_on & (jog < JOG_MM)
         before = np.minimum(EASE * jog, np.roll(self.length, 1) / 2)
         after = np.minimum(EASE * jog, self.length / 2)
         return np.where(small & (self.d1 < self.d2), before, 0), np.where(small & (self.d1 > self.d2), after, 0)
@@ -180,7 +189,9 @@ class _Corners:
         ):
             # a neighbour that moves out ends square to itself, a little behind the corner
             length = np.maximum(past, -np.minimum(other, 0) * self.sine)
-            yield along, normal, own, other, np.where((self.sine > 0) & (past <= self.reach), length, 0)
+            # on a nearly straight rim the bevel ends with its edge: the knife follows the new bevel from there on
+            goes_on = (self.sine > 0) & (past <= self.reach) & ~(self.is_straight_on & (self.d1 != self.d2))
+            yield along, normal, own, other, np.where(goes_on, length, 0)
 
     def outward_reach(self) -> list[Polygon]:
         """Where the edges that move outwards may bring the ring, generously."""

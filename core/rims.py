@@ -18,6 +18,9 @@ CORNER_DEG = 35.0
 LOOK_MM = 5.0
 """How far from a vertex its turn is judged, and bends are averaged, so that a jagged mesh makes no confetti."""
 
+BLADE_MM = 2.0
+"""A blade cannot follow a bevel that changes within twice this; over longer steps it follows the bend exactly."""
+
 SHORTEST_SIDE_MM = 30.0
 """A side between two corners that is shorter than this is no joint of its own: nobody can handle hundreds of
 letters, and the notches of a joint meet round a corner too."""
@@ -212,7 +215,7 @@ def _between_corners(turn: np.ndarray, length: np.ndarray) -> list[tuple[int, in
 
 def _steady_parts(bend: np.ndarray, length: np.ndarray, class_of: Callable[[float], Hashable]) -> list[tuple[int, int]]:
     """Ranges of steps in which the bend (k,) deg is steady, found by halving at the best place again and again."""
-    smooth = smoothed(bend, length)
+    smooth = smoothed(bend, length, LOOK_MM)
 
     def halve(start: int, stop: int) -> list[tuple[int, int]]:
         weight, value = length[start:stop], smooth[start:stop]
@@ -237,8 +240,8 @@ def _steady_parts(bend: np.ndarray, length: np.ndarray, class_of: Callable[[floa
     return halve(0, len(bend))
 
 
-def smoothed(bend: np.ndarray, length: np.ndarray) -> np.ndarray:
-    """(k,) the mean bend over each step, or over up to `LOOK_MM` to both sides where the step is shorter.
+def smoothed(bend: np.ndarray, length: np.ndarray, reach_mm: float = BLADE_MM) -> np.ndarray:
+    """(k,) the mean bend over each step, or over up to reach_mm to both sides where the step is shorter.
 
     The stretch reaches equally far to both sides, also near the ends of the run, so that a bend that grows
     evenly is left as it is.
@@ -246,7 +249,7 @@ def smoothed(bend: np.ndarray, length: np.ndarray) -> np.ndarray:
     arc = np.concatenate([[0.0], np.cumsum(length)])
     total = np.concatenate([[0.0], np.cumsum(bend * length)])
     middle = (arc[1:] + arc[:-1]) / 2
-    half = np.maximum(np.minimum(LOOK_MM, np.minimum(middle, arc[-1] - middle)), length / 2)
+    half = np.maximum(np.minimum(reach_mm, np.minimum(middle, arc[-1] - middle)), length / 2)
     low, high = middle - half, middle + half
     spread = np.interp(high, arc, total) - np.interp(low, arc, total)
     return np.where(high > low, spread / np.where(high > low, high - low, 1), bend)
