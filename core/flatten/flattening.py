@@ -152,11 +152,11 @@ def _hanging_together(surfaces: Sequence[Surface], glued: np.ndarray) -> list[tu
 
 
 def _flatten_together(problem: Problem, alone: list[np.ndarray], squeeze_cost: float) -> Steps[list[np.ndarray]]:
-    flat, ceilings = np.concatenate(alone), CEILINGS_LOOSE
+    flat = np.concatenate(alone)
     if problem.seams is not None:
-        ceilings = CEILINGS_HELD
         flat = yield from problem.solver.minimise(flat, squeeze_cost, stage="Matching seams", tolerance=ROUGH)
         problem.reweight(flat)
+    ceilings = CEILINGS_LOOSE if problem.seams is None else CEILINGS_HELD
     flat, ceiling = yield from _lower_worst(problem, flat, squeeze_cost, ceilings)
     return problem.split((yield from part_overlaps(problem, flat, squeeze_cost, ceiling)))
 
