@@ -2,10 +2,14 @@
 
 import bpy
 
+from ...core.flatten import Flattener
 from ...core.unfold import unfold
 from .. import bridge, jobs, overlay, results, summary
 from ..findings import list_findings
 from ..settings import settings_of
+
+known = Flattener()
+"""What has been laid flat in this session, so that a run after a moved seam solves only what changed."""
 
 
 class FOAMWRIGHT_OT_flatten(jobs.ShellJob):
@@ -18,7 +22,7 @@ class FOAMWRIGHT_OT_flatten(jobs.ShellJob):
 
     def work(self, context, shell, face_names):
         self._made_from = summary.made_from(context.scene, context.object)
-        return unfold(shell, settings_of(context.scene, context.object), face_names)
+        return unfold(shell, settings_of(context.scene, context.object), face_names, known)
 
     def show(self, context, obj, shell, pattern):
         coloured = results.show_pattern(context, obj, pattern, self._made_from)
