@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from .buildup import buildup_findings
 from .check import Finding, numbers, worst_first
 from .flags import flags
 from .flatten.overlap import crossing_steps, freeing_cut
@@ -19,7 +20,7 @@ def examine_pattern(pattern: Pattern, settings: Settings) -> tuple[Finding, ...]
     found: list[Finding] = []
     for piece in pattern.pieces:
         found += [*_overlaps(pattern, piece), *_lost_insides(pattern, piece)]
-    return worst_first([*found, *flags(pattern, settings)])
+    return worst_first([*found, *flags(pattern, settings), *buildup_findings(pattern, settings)])
 
 
 def _overlaps(pattern: Pattern, piece: PatternPiece) -> Iterator[Finding]:
