@@ -52,7 +52,7 @@ def test_layers_carry_line_types_and_widths(sheet):
 
 def test_outlines_are_closed_and_keep_length_area_and_place(sheet):
     pattern, foam, document = sheet
-    drawn = _lines(document, "outside-outline")
+    drawn = _lines(document, "cut-line")
     wanted = [p.apply(ring) for p in foam.placements for ring in pattern.piece(p.piece).outside_outline]
     assert len(drawn) == len(wanted) == 4
     for line, ring in zip(drawn, wanted, strict=True):

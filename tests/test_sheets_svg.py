@@ -7,9 +7,14 @@ from xml.etree import ElementTree as ET
 import numpy as np
 import pytest
 from foamwright.core.errors import ExportError
+from foamwright.core.foam import eva
 from foamwright.core.layout import Placement
-from foamwright.core.sheets.drawing import GROOVE, INSIDE, LAYERS, Line, Text, draw_piece
+from foamwright.core.progress import finish
+from foamwright.core.settings import Settings
+from foamwright.core.sheets.drawing import CUT, GROOVE, INSIDE, LAYERS, OUTSIDE, Line, Text, draw_piece
 from foamwright.core.sheets.svg import write_svg
+from foamwright.core.shell import Shell
+from foamwright.core.unfold import unfold
 from sample_pattern import sample_pattern
 from shapely import LinearRing, LineString, MultiLineString, Point, Polygon
 
@@ -52,7 +57,7 @@ def test_layers_are_named_groups_with_iso_widths_and_dashes(sheet):
     groups = list(root.iter(f"{SVG}g"))
     assert [group.get("id") for group in groups] == [layer.key for layer in LAYERS]
     looks = {(group.get("stroke-width"), group.get("stroke-dasharray")) for group in groups if len(group)}
-    assert _layer(root, "outside-outline").get("stroke-width") == "0.5"
+    assert _layer(root, "cut-line").get("stroke-width") == "0.5"
     assert _layer(root, "fold-line").get("stroke-width") == "0.25"
     assert len(looks) >= 4  # told apart without colour
     assert {element.get("stroke") for element in root.iter()} <= {None, "none", "#000000"}
@@ -60,8 +65,8 @@ def test_layers_are_named_groups_with_iso_widths_and_dashes(sheet):
 
 def test_outlines_keep_length_area_and_place(sheet):
     pattern, foam, root = sheet
-    paths = {path.get("data-piece"): [] for path in _layer(root, "outside-outline")}
-    for path in _layer(root, "outside-outline"):
+    paths = {path.get("data-piece"): [] for path in _layer(root, "cut-line")}
+    for path in _layer(root, "cut-line"):
         assert path.get("d").endswith("Z")
         paths[path.get("data-piece")].append(_points(path))
     for placement in foam.placements:
@@ -77,7 +82,7 @@ def test_outlines_keep_length_area_and_place(sheet):
 
 def test_no_piece_is_mirrored(sheet):
     pattern, _, root = sheet
-    for path in _layer(root, "outside-outline"):
+    for path in _layer(root, "cut-line"):
         # counter-clockwise on the flat (y up) is clockwise on the screen (y down)
         signed = Polygon(_points(path)).exterior.is_ccw
         assert Polygon(pattern.piece(path.get("data-piece")).outside_outline[0]).exterior.is_ccw
@@ -90,7 +95,7 @@ def test_reference_bar_is_100_mm_and_meets_no_piece(sheet):
     points = _points(path)
     assert np.ptp(points[:, 0]) == pytest.approx(100)
     bar = LineString(points)
-    assert all(bar.distance(LineString(_points(other))) > 0.5 for other in _layer(root, "outside-outline"))
+    assert all(bar.distance(LineString(_points(other))) > 0.5 for other in _layer(root, "cut-line"))
     assert [text.text for text in _layer(root, "reference").findall(f"{SVG}text")] == ["100 mm"]
 
 
@@ -155,3 +160,39 @@ def test_up_arrow_points_to_the_top_of_the_shell():
     level = pattern.shell.with_vertices(pattern.shell.vertices * (1, 1, 0))
     flat_down = draw_piece(replace(pattern, shell=level), piece, Placement("", 0.0, 0.0, 0.0))
     assert not [p for p in flat_down if p.layer.key == "up-arrow"]
+
+
+def _valley_pattern(blade_mm: float = 0.0):
+    """Two panels that meet in a valley of 60 degrees, mitred: their inside faces are larger there."""
+    x, turn = [0, 80, 80 + 80 * np.cos(np.pi / 3)], 80 * np.sin(np.pi / 3)
+    points = np.array([[(a, b, c) for a, c in zip(x, (0, 0, turn), strict=True)] for b in (0, 60)], float)
+    vertices, faces = points.reshape(-1, 3), [[0, 1, 4, 3], [1, 2, 5, 4]]
+    shell = Shell.build(vertices, faces, seams=[(1, 4)])
+    stock = replace(eva(5.0), blade_mm=blade_mm)
+    return finish(unfold(shell, Settings(stock=stock, joint_rule="mitre", nest_seconds=1)))
+
+
+def _lines_of(pattern, piece, layer):
+    drawn = draw_piece(pattern, piece, Placement("", 0.0, 0.0, 0.0))
+    return [line for line in drawn if isinstance(line, Line) and line.layer is layer]
+
+
+def test_where_the_inside_face_is_larger_its_outline_is_traced():
+    pattern = _valley_pattern()
+    wider = 5 * np.tan(np.radians(30))
+    for piece in pattern.pieces:
+        (cut,) = _lines_of(pattern, piece, CUT)
+        assert sorted(np.ptp(cut.points, axis=0)) == pytest.approx([60, 80 + wider], abs=0.01)
+        # the outside outline is drawn where it lies within, and the inside one is the traced line there
+        (short,) = _lines_of(pattern, piece, OUTSIDE)
+        assert LineString(short.points).length == pytest.approx(60, abs=0.1)
+        assert not _lines_of(pattern, piece, INSIDE)
+        assert Polygon(cut.points).buffer(0.01).contains(LineString(short.points))
+
+
+def test_half_of_what_the_blade_takes_is_added_to_the_traced_line():
+    plain, wide = _valley_pattern(), _valley_pattern(0.8)
+    for piece, same in zip(plain.pieces, wide.pieces, strict=True):
+        (one,), (other,) = _lines_of(plain, piece, CUT), _lines_of(wide, same, CUT)
+        assert np.ptp(other.points, axis=0) - np.ptp(one.points, axis=0) == pytest.approx([0.8, 0.8], abs=0.01)
+        np.testing.assert_array_equal(piece.outside_outline[0], same.outside_outline[0])

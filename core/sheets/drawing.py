@@ -19,6 +19,7 @@ from ..layout import Placement
 from ..marks import Note
 from ..outline import parts_of
 from ..pattern import Pattern, PatternPiece
+from ..tracing import traced_rings
 
 WIDE_MM, NARROW_MM = 0.5, 0.25
 
@@ -42,7 +43,8 @@ CONTINUOUS_NARROW = LineType("continuous narrow", "01.1", NARROW_MM)
 DASHED_NARROW = LineType("dashed narrow", "02.1", NARROW_MM, _dashes(NARROW_MM, 12, 3))
 CHAIN_WIDE = LineType("long-dash dot wide", "04.2", WIDE_MM, _dashes(WIDE_MM, 24, 3, 0.5, 3))
 CHAIN_DOUBLE = LineType("long-dash double-dot narrow", "05.1", NARROW_MM, _dashes(NARROW_MM, 24, 3, 0.5, 3, 0.5, 3))
-LINE_TYPES = (CONTINUOUS_WIDE, CONTINUOUS_NARROW, DASHED_NARROW, CHAIN_WIDE, CHAIN_DOUBLE)
+LONG_SHORT = LineType("long-dash short-dash narrow", "08.1", NARROW_MM, _dashes(NARROW_MM, 24, 3, 6, 3))
+LINE_TYPES = (CONTINUOUS_WIDE, CONTINUOUS_NARROW, DASHED_NARROW, CHAIN_WIDE, CHAIN_DOUBLE, LONG_SHORT)
 
 
 @dataclass(frozen=True)
@@ -54,7 +56,8 @@ class Layer:
     line: LineType
 
 
-CUT = Layer("outside-outline", "Outside outline: cut", CONTINUOUS_WIDE)
+CUT = Layer("cut-line", "Larger outline: trace and cut", CONTINUOUS_WIDE)
+OUTSIDE = Layer("outside-outline", "Outside outline where the inside face is larger", LONG_SHORT)
 INSIDE = Layer("inside-outline", "Inside outline: where the tilted knife comes out", DASHED_NARROW)
 FOLD = Layer("fold-line", "Fold line", CONTINUOUS_NARROW)
 GROOVE = Layer("groove-limit", "Mouth of a groove on the inside face", CHAIN_WIDE)
@@ -63,7 +66,7 @@ NOTCH = Layer("notch", "Notch: meets the same label on the other piece", CONTINU
 WORDS = Layer("words", "Words", CONTINUOUS_NARROW)
 UP = Layer("up-arrow", "Up on the finished shell", CONTINUOUS_NARROW)
 REFERENCE = Layer("reference", "Reference length", CONTINUOUS_NARROW)
-LAYERS = (CUT, INSIDE, FOLD, GROOVE, KERF, NOTCH, WORDS, UP, REFERENCE)
+LAYERS = (CUT, OUTSIDE, INSIDE, FOLD, GROOVE, KERF, NOTCH, WORDS, UP, REFERENCE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,11 +131,20 @@ def _placed(primitive: Primitive, placement: Placement) -> Primitive:
 
 
 def _outlines(piece: PatternPiece) -> Iterable[Primitive]:
-    for ring in piece.outside_outline:
+    """The line to trace, and of either face's outline what does not coincide with a line drawn before."""
+    traced = traced_rings(piece)
+    for ring in traced:
         yield Line(CUT, ring[:-1], closed=True)
-    drawn = shapely.union_all([LineString(ring) for ring in piece.outside_outline]).buffer(SAME_LINE_MM)
-    for ring in piece.inside_outline:
-        yield from _lines(INSIDE, LineString(ring).difference(drawn))
+    drawn = _near(traced)
+    for layer, rings in ((OUTSIDE, piece.outside_outline), (INSIDE, piece.inside_outline)):
+        if rings is not traced:
+            for ring in rings:
+                yield from _lines(layer, LineString(ring).difference(drawn))
+            drawn = drawn.union(_near(rings))
+
+
+def _near(rings: tuple[np.ndarray, ...]) -> shapely.Geometry:
+    return shapely.union_all([LineString(ring) for ring in rings]).buffer(SAME_LINE_MM)
 
 
 def _lines(layer: Layer, shape: shapely.Geometry) -> Iterable[Line]:

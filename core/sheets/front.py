@@ -141,8 +141,10 @@ def _printing(paper: Paper) -> list[str]:
         "within 0.5 mm. If they do not, do not cut.",
         f"Pages that join overlap by {OVERLAP_MM:g} mm. Lay them so that the tips of the diamonds coincide, "
         "hold them against the light, and tape.",
-        "Trace from the paper onto the outside face of the foam, marks and letters too. Where a dashed line "
-        "accompanies the outline, tilt the blade so that it comes out there on the inside face.",
+        "Trace the wide line from the paper onto the outside face of the foam, marks and letters too. It is the "
+        "larger outline. Where a dashed line accompanies it, tilt the blade in under the piece so that it comes out "
+        "there on the inside face. Where a line of long and short dashes does, the inside face is the larger one: "
+        "cut square along the wide line, then bevel back to the dashes on the outside face.",
     ]
 
 

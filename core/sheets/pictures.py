@@ -21,6 +21,7 @@ from .drawing import (
     GROOVE,
     INSIDE,
     KERF,
+    OUTSIDE,
     LineType,
     net_area,
 )
@@ -195,7 +196,8 @@ def legend_picture(wide_mm: float) -> Picture:
         ink.fill(np.array([(x + 20, y), (x + 13, y + 1.8), (x + 13, y - 1.8)]))
 
     entries: list[tuple[Callable[[Ink, float, float], None], str]] = [
-        (straight(CUT.line), "cut: outline of the outside face"),
+        (straight(CUT.line), "trace and cut: the larger outline"),
+        (straight(OUTSIDE.line), "outside face, where the inside face is larger"),
         (straight(INSIDE.line), "inside face: the tilted blade comes out here"),
         (fold, "fold: its depth is written beside it"),
         (straight(GROOVE.line), "mouth of a V-groove on the inside face"),
