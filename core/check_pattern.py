@@ -10,7 +10,7 @@ from .buildup import buildup_findings
 from .check import Finding, numbers, worst_first
 from .flags import flags
 from .flatten.overlap import crossing_steps, freeing_cut
-from .joints import inside_parts
+from .joints import far_parts
 from .pattern import Pattern, PatternPiece
 from .settings import Settings
 
@@ -19,7 +19,7 @@ def examine_pattern(pattern: Pattern, settings: Settings) -> tuple[Finding, ...]
     """What will build badly in a finished pattern, worst first."""
     found: list[Finding] = []
     for piece in pattern.pieces:
-        found += [*_overlaps(pattern, piece), *_lost_insides(pattern, piece)]
+        found += [*_overlaps(pattern, piece), *_lost_faces(pattern, piece, settings.model_is_inside)]
     return worst_first([*found, *flags(pattern, settings), *buildup_findings(pattern, settings)])
 
 
@@ -45,11 +45,12 @@ def _overlaps(pattern: Pattern, piece: PatternPiece) -> Iterator[Finding]:
     )
 
 
-def _lost_insides(pattern: Pattern, piece: PatternPiece) -> Iterator[Finding]:
-    parts = inside_parts(piece, piece.flat, pattern.runs)
+def _lost_faces(pattern: Pattern, piece: PatternPiece, model_is_inside: bool) -> Iterator[Finding]:
+    parts = far_parts(piece, piece.flat, pattern.runs, model_is_inside)
     if len(parts) == 1:
         return
-    what = "leave nothing of its inside face" if not parts else f"split its inside face into {len(parts)} parts"
+    face = "outside face" if model_is_inside else "inside face"
+    what = f"leave nothing of its {face}" if not parts else f"split its {face} into {len(parts)} parts"
     yield Finding(
         "narrow-piece",
         "warn",

@@ -34,7 +34,7 @@ def flags(pattern: Pattern, settings: Settings) -> Iterator[Finding]:
         yield from _tight_bends(pattern, piece)
         yield from _grooves(pattern, piece)
         yield from _strain(piece)
-    yield from _butts(pattern, settings.butt_mismatch_mm)
+    yield from _butts(pattern, settings.butt_mismatch_mm, settings.model_is_inside)
 
 
 # --- the knife ---------------------------------------------------------------------------------
@@ -209,8 +209,9 @@ def _strain(piece: PatternPiece) -> Iterator[Finding]:
         )
 
 
-def _butts(pattern: Pattern, limit_mm: float) -> Iterator[Finding]:
-    """Square edges that do not meet at the inside face, judged along the joint."""
+def _butts(pattern: Pattern, limit_mm: float, model_is_inside: bool) -> Iterator[Finding]:
+    """Square edges that do not meet at the face that is not modelled, judged along the joint."""
+    face, way = ("outside", -1) if model_is_inside else ("inside", 1)
     shell = pattern.shell
     stock = {piece.name: piece.stock for piece in pattern.pieces}
     for joint in pattern.joints:
@@ -218,7 +219,7 @@ def _butts(pattern: Pattern, limit_mm: float) -> Iterator[Finding]:
             continue
         thinner = min(stock[side.piece].thickness_mm for side in joint.sides)
         half = np.clip(shell.edge_bend[joint.edges] / 2, *np.radians((-STEEPEST_BEVEL_DEG, STEEPEST_BEVEL_DEG)))
-        mismatch = 2 * thinner * np.tan(half)
+        mismatch = way * 2 * thinner * np.tan(half)
         over = np.abs(mismatch) > limit_mm
         if not over.any():
             continue
@@ -228,7 +229,7 @@ def _butts(pattern: Pattern, limit_mm: float) -> Iterator[Finding]:
             "butt-mismatch",
             "warn",
             f"Joint {joint.letter} between {joint.a.piece} and {joint.b.piece}: square edges "
-            f"{'overlap' if worst > 0 else 'gape'} by {abs(worst):.1f} mm at the inside face, over the limit of "
+            f"{'overlap' if worst > 0 else 'gape'} by {abs(worst):.1f} mm at the {face} face, over the limit of "
             f"{limit_mm:.1f} mm.",
             "Bevel this joint (mitre or one-sided), or lower the butt limit.",
             edges=numbers(edges),

@@ -55,7 +55,8 @@ class JointRun:
     edges : (k,) int, shell edges along the run
     bend_deg : length-weighted mean, + ridge, - valley; bend_least_deg and bend_most_deg bound it
     rule : "butt", "one-sided" or "mitre"
-    mismatch_mm : for a butt joint, how far the edges overlap (+, squeezed) or gape (-) at the inside face
+    mismatch_mm : for a butt joint, how far the edges overlap (+, squeezed) or gape (-) at the face that is not
+        modelled
     locked : the maker chose the rule for this run
     """
 
@@ -132,6 +133,8 @@ def joint_runs(
         a, b = share_bend(smoothed(bends, weight), rule, _bevels_first(one.name, other.name, *areas))
         bend = _mean(bends, weight)
         thinner = min(one.stock.thickness_mm, other.stock.thickness_mm)
+        # edges that share the line on the inside face gape outside it on a ridge
+        way = -1 if settings.model_is_inside else 1
         runs.append(
             JointRun(
                 letter=name.letter,
@@ -142,7 +145,7 @@ def joint_runs(
                 bend_least_deg=float(bends.min()),
                 bend_most_deg=float(bends.max()),
                 rule=rule,
-                mismatch_mm=2 * thinner * float(_slope(np.array(bend / 2))) if rule == "butt" else 0.0,
+                mismatch_mm=way * 2 * thinner * float(_slope(np.array(bend / 2))) if rule == "butt" else 0.0,
                 locked=locked,
             )
         )
@@ -208,27 +211,30 @@ def share_bend(bend_deg: np.ndarray, rule: str, a_takes_it: bool) -> tuple[np.nd
 
 
 def both_outlines(
-    piece: Piece | PatternPiece, flat: np.ndarray, runs: Sequence[Run]
+    piece: Piece | PatternPiece, flat: np.ndarray, runs: Sequence[Run], model_is_inside: bool = False
 ) -> tuple[tuple[np.ndarray, ...], tuple[np.ndarray, ...]]:
     """The outlines on the outside and on the inside face, each as closed rings (r, 2) mm.
 
-    flat : (v, 2) mm. The outer ring comes first and runs counter-clockwise, holes run clockwise. The inside
-    outline lies t tan(bevel) within the outside one along each edge (outside it for a valley). Where bevels
-    eat a piece apart its largest part is kept, and no ring is left where they eat all of it: see
-    `inside_parts`.
+    flat : (v, 2) mm, the rims of the modelled face. The outer ring comes first and runs counter-clockwise, holes
+    run clockwise. The inside outline lies t tan(bevel) within the outside one along each edge (outside it for a
+    valley). Where bevels eat the other face apart its largest part is kept; where they eat all of it no ring is
+    left of an inside face, and an outside face stays as modelled: see `far_parts`.
     """
-    outside = tuple(_closed(flat[piece.patch.loops[loop]]) for loop in _outer_first(piece, flat))
+    modelled = tuple(_closed(flat[piece.patch.loops[loop]]) for loop in _outer_first(piece, flat))
     if not any(bevels.any() for bevels in _bevels_of_steps(piece, runs)):
-        return outside, outside
-    parts = inside_parts(piece, flat, runs)
-    if not parts:
-        return outside, ()
-    return outside, tuple(np.array(ring.coords) for ring in (parts[0].exterior, *parts[0].interiors))
+        return modelled, modelled
+    parts = far_parts(piece, flat, runs, model_is_inside)
+    far = tuple(np.array(ring.coords) for part in parts[:1] for ring in (part.exterior, *part.interiors))
+    return (far or modelled, modelled) if model_is_inside else (modelled, far)
 
 
-def inside_parts(piece: Piece | PatternPiece, flat: np.ndarray, runs: Sequence[Run]) -> list[Polygon]:
-    """What the bevels leave of the inside face, largest first: one polygon unless the piece is too narrow."""
-    inward = [piece.stock.thickness_mm * _slope(bevels) for bevels in _bevels_of_steps(piece, runs)]
+def far_parts(
+    piece: Piece | PatternPiece, flat: np.ndarray, runs: Sequence[Run], model_is_inside: bool = False
+) -> list[Polygon]:
+    """What the bevels leave of the face that is not modelled, largest first: one polygon unless the piece is too
+    narrow."""
+    thickness = -piece.stock.thickness_mm if model_is_inside else piece.stock.thickness_mm
+    inward = [thickness * _slope(bevels) for bevels in _bevels_of_steps(piece, runs)]
     outer, *holes = _outer_first(piece, flat)
     parts = _moved(flat[piece.patch.loops[outer]], inward[outer])
     for hole in holes:

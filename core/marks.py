@@ -77,6 +77,9 @@ def place_notches(piece: Piece, flat: np.ndarray, joints: Sequence[JointRun], se
         count = notch_count(joint, settings)
         points, directions = along_line(flat[side.path], (np.arange(count) + 0.5) / max(count, 1))
         inward = _inward(side is joint.a, directions)
+        if settings.model_is_inside:
+            # the outside outline, which is traced, lies further out by the bevel
+            points = points - piece.stock.thickness_mm * np.tan(np.radians(side.bevel_deg)) * inward
         for number, (point, into) in enumerate(zip(points.tolist(), inward.tolist(), strict=True), start=1):
             notches.append(Notch(joint.letter, f"{joint.letter}{number}", tuple(point), tuple(into)))
     return tuple(notches)

@@ -49,7 +49,7 @@ def unfold(
     rims = rim_runs(shell, pieces, laid, settings, joints, edge_letters)
     finished = []
     for piece, flat, piece_folds, piece_bends in zip(pieces, flats, folds, bends, strict=True):
-        outside, inside = both_outlines(piece, flat.vertices, (*joints, *rims))
+        outside, inside = both_outlines(piece, flat.vertices, (*joints, *rims), settings.model_is_inside)
         piece_folds = with_mouths(shell, piece.patch, flat.vertices, piece_folds, inside)
         piece_bends = with_kerfs(shell, piece, flat.vertices, piece_bends, inside)
         notches = place_notches(piece, flat.vertices, joints, settings)

@@ -11,7 +11,7 @@ import shapely
 import solids
 from foamwright.core.joints import (
     both_outlines,
-    inside_parts,
+    far_parts,
     joint_class,
     joint_runs,
     share_bend,
@@ -491,4 +491,28 @@ def test_a_piece_eaten_whole_has_no_inside_outline():
     outside, inside = cut.outlines(0)
     assert len(outside) == 1
     assert inside == ()
-    assert inside_parts(cut.pieces[0], cut.flats[0], cut.joints) == []
+    assert far_parts(cut.pieces[0], cut.flats[0], cut.joints) == []
+
+
+# --- the inside face modelled ------------------------------------------------------------------
+
+
+def test_a_box_modelled_by_its_inside_is_larger_outside():
+    """Inside 180 x 130 x 80 in 10 mm foam, all mitred: outside 200 x 150 x 100 (computed)."""
+    cut = faceted(solids.box(180, 130, 80), 10.0, joint_rule="mitre")
+    sizes = []
+    for piece, flat in zip(cut.pieces, cut.flats, strict=True):
+        (outside,), (inside,) = both_outlines(piece, flat, cut.joints, model_is_inside=True)
+        np.testing.assert_array_equal(inside[:-1], flat[piece.patch.loops[0]])
+        sizes.append(tuple(sorted(np.ptp(outside, axis=0))))
+    np.testing.assert_allclose(sorted(sizes), sorted([(150, 200), (100, 200), (100, 150)] * 2), atol=1e-6)
+
+
+def test_square_edges_that_share_the_inside_line_gape_on_a_ridge():
+    shell, pieces, flats = _hinge([10.0, 10.0])
+    gaps = [
+        joint.mismatch_mm
+        for inside in (False, True)
+        for joint in joint_runs(shell, pieces, flats, Settings(model_is_inside=inside))
+    ]
+    assert gaps[0] == -gaps[1] == pytest.approx(2 * 5 * np.tan(np.radians(5)))

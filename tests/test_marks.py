@@ -228,3 +228,11 @@ def test_build_words_name_mate_group_stock_and_face():
 def test_the_same_piece_gets_the_same_words():
     one, other = (pattern_of(faceted(MESHES["dodecahedron"])) for _ in range(2))
     assert [piece.notes for piece in one.pieces] == [piece.notes for piece in other.pieces]
+
+
+def test_notches_start_on_the_outside_outline_of_a_shell_modelled_by_its_inside():
+    cut = faceted(solids.box(180, 130, 80), 10.0, joint_rule="mitre", model_is_inside=True)
+    for piece, flat in zip(cut.pieces, cut.flats, strict=True):
+        (outside,), _ = both_outlines(piece, flat, cut.joints, model_is_inside=True)
+        for notch in place_notches(piece, flat, cut.joints, cut.settings):
+            assert shapely.LinearRing(outside).distance(shapely.Point(notch.point)) < 1e-6

@@ -141,10 +141,9 @@ def _printing(paper: Paper) -> list[str]:
         "within 0.5 mm. If they do not, do not cut.",
         f"Pages that join overlap by {OVERLAP_MM:g} mm. Lay them so that the tips of the diamonds coincide, "
         "hold them against the light, and tape.",
-        "Trace the wide line from the paper onto the outside face of the foam, marks and letters too. It is the "
-        "larger outline. Where a dashed line accompanies it, tilt the blade in under the piece so that it comes out "
-        "there on the inside face. Where a line of long and short dashes does, the inside face is the larger one: "
-        "cut square along the wide line, then bevel back to the dashes on the outside face.",
+        "Trace the wide line, marks and letters onto the outside face of the foam. Beside a dashed line tilt the blade "
+        "in under the piece, so that it comes out there on the inside face. Beside long and short dashes the inside "
+        "face is the larger one: cut square, then bevel back to them on the outside face.",
     ]
 
 

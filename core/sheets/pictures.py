@@ -168,7 +168,7 @@ def thumbnail(piece: PatternPiece, wide_mm: float, tall_mm: float, scale: float)
 
 def legend_picture(wide_mm: float) -> Picture:
     """Every line and sign of the templates with its meaning, in two columns."""
-    column, pitch, sample = wide_mm / 2, 7.0, 22.0
+    column, pitch, sample = wide_mm / 2, 6.5, 22.0
 
     def straight(layer_line: LineType) -> Callable[[Ink, float, float], None]:
         return lambda ink, x, y: ink.line(np.array([(x, y), (x + sample, y)]), layer_line)

@@ -91,7 +91,7 @@ def joint_rows(pattern: Pattern) -> Rows:
         note = ""
         if abs(joint.mismatch_mm) >= 0.05:
             verb = "squeezed" if joint.mismatch_mm > 0 else "gapes"
-            note = f"inside {verb} {abs(joint.mismatch_mm):.1f} mm"
+            note = f"{verb} {abs(joint.mismatch_mm):.1f} mm"
         rows.append(
             (
                 joint.letter,
