@@ -32,9 +32,12 @@ def package():
     if zip_file:
         bpy.ops.extensions.package_install_files(repo="user_default", filepath=zip_file, enable_on_install=True)
         assert INSTALLED in bpy.context.preferences.addons, f"{zip_file} was not enabled"
-        return INSTALLED
-    importlib.import_module("foamwright").register()
-    return "foamwright"
+        yield INSTALLED
+    else:
+        checkout = importlib.import_module("foamwright")
+        checkout.register()
+        yield "foamwright"
+        checkout.unregister()  # Blender would fall over its classes when it ends
 
 
 @pytest.fixture
