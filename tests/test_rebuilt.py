@@ -78,6 +78,35 @@ def test_mitred_faces_of_neighbours_coincide(mesh):
         assert abs(section.inside_mismatch) < 0.05
 
 
+TABLE = [
+    # solid, its bevels and what they take of the inside face in 10 and in 5 mm foam (table of mitres)
+    (solids.tetrahedron, {54.7356: (14.1421, 7.0711)}),
+    (solids.cube, {45.0: (10.0, 5.0)}),
+    (solids.octahedron, {35.2644: (7.0711, 3.5355)}),
+    (solids.dodecahedron, {31.7175: (6.1803, 3.0902)}),
+    (solids.icosahedron, {20.9052: (3.8197, 1.9098)}),
+    (solids.cuboctahedron, {27.3678: (5.1764, 2.5882)}),
+    (solids.truncated_octahedron, {35.2644: (7.0711, 3.5355), 27.3678: (5.1764, 2.5882)}),
+    (solids.rhombicuboctahedron, {22.5: (4.1421, 2.0711), 17.6322: (3.1784, 1.5892)}),
+    (solids.icosidodecahedron, {18.6887: (3.3826, 1.6913)}),
+    (solids.truncated_icosahedron, {20.9052: (3.8197, 1.9098), 18.6887: (3.3826, 1.6913)}),
+]
+
+
+@pytest.mark.parametrize(("solid", "table"), TABLE, ids=[solid.__name__ for solid, _ in TABLE])
+def test_mitre_table_through_the_whole_way(solid, table):
+    for column, thickness in enumerate((10.0, 5.0)):
+        built = _faces_apart(solid(100.0), thickness, "mitre")
+        setback = {section.edge: section.a[3][0] for section in sections(built)}
+        seen = set()
+        for joint in built.joints:
+            bevel = min(table, key=lambda known: abs(known - joint.a.bevel_deg))
+            seen.add(bevel)
+            assert joint.a.bevel_deg == pytest.approx(bevel, abs=1e-3)
+            assert setback[int(joint.edges[0])] == pytest.approx(table[bevel][column], abs=1e-3)
+        assert seen == set(table)
+
+
 @pytest.mark.parametrize("name", ["dodecahedron", "octagonal prism"])
 def test_one_sided_faces_lie_in_one_plane(name):
     """The square face ends where the foam ends, the bevelled one where its neighbour's does not: one line."""
