@@ -12,6 +12,7 @@ from .flags import flags
 from .flatten.overlap import crossing_steps, freeing_cut
 from .joints import far_parts
 from .pattern import Pattern, PatternPiece
+from .report import seam_lengths
 from .settings import Settings
 
 
@@ -20,7 +21,25 @@ def examine_pattern(pattern: Pattern, settings: Settings) -> tuple[Finding, ...]
     found: list[Finding] = []
     for piece in pattern.pieces:
         found += [*_overlaps(pattern, piece), *_lost_faces(pattern, piece, settings.model_is_inside)]
+    found += _unequal_seams(pattern)
     return worst_first([*found, *flags(pattern, settings), *buildup_findings(pattern, settings)])
+
+
+SEAM_APART_MM = 0.5
+"""Difference along a seam that glue and a thumb take up (common practice)."""
+
+
+def _unequal_seams(pattern: Pattern) -> Iterator[Finding]:
+    for joint, seam in zip(pattern.joints, seam_lengths(pattern), strict=True):
+        if seam.apart_mm > SEAM_APART_MM:
+            yield Finding(
+                "unequal-seam",
+                "warn",
+                f"Joint {joint.letter} is {seam.length_a_mm:.1f} mm long on {joint.a.piece} and {seam.length_b_mm:.1f} mm "
+                f"on {joint.b.piece}; its notches lie up to {seam.apart_mm:.1f} mm apart.",
+                "Set the seam priority to 1, or ease the longer side in while gluing.",
+                edges=numbers(joint.edges),
+            )
 
 
 def _overlaps(pattern: Pattern, piece: PatternPiece) -> Iterator[Finding]:

@@ -64,10 +64,13 @@ class Report:
 
 
 def report(pattern: Pattern) -> Report:
+    return Report(tuple(_strain(piece) for piece in pattern.pieces), seam_lengths(pattern))
+
+
+def seam_lengths(pattern: Pattern) -> tuple[SeamLengths, ...]:
+    """In the order of the joints."""
     by_name = {piece.name: piece for piece in pattern.pieces}
-    return Report(
-        tuple(_strain(piece) for piece in pattern.pieces), tuple(_lengths(joint, by_name) for joint in pattern.joints)
-    )
+    return tuple(_lengths(joint, by_name) for joint in pattern.joints)
 
 
 def face_strain(piece: PatternPiece) -> np.ndarray:

@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import solids
+from foamwright.core.foam import eva
 from foamwright.core.progress import finish
 from foamwright.core.report import report
-from foamwright.core.settings import Settings
+from foamwright.core.settings import PieceChoice, Settings
 from foamwright.core.shell import Shell
 from foamwright.core.unfold import unfold
 
@@ -60,3 +61,15 @@ def test_a_shifted_notch_is_seen(halves):
     (seam,) = report(replace(halves, pieces=pieces)).seams
     assert seam.apart_mm > 1.0
     assert seam.apart < 1e-3
+
+
+def test_a_seam_that_is_not_held_is_told():
+    """One half of a dome on foam of another thickness: its neutral seam is shorter."""
+    points, faces = solids.sphere_cap(100.0, 0.9, 6)
+    shell = Shell.build(points, faces)
+    middle = np.abs(shell.vertices[shell.edges][:, :, 1]).max(axis=1) < 1e-9
+    thick = {"P1": PieceChoice(stock=eva(10.0))}
+    for priority, kinds in ((1.0, []), (0.0, ["unequal-seam"])):
+        settings = Settings(seam_priority=priority, pieces=thick, nest_seconds=1)
+        pattern = finish(unfold(shell.with_seams(middle), settings))
+        assert [f.kind for f in pattern.findings if f.kind == "unequal-seam"] == kinds
