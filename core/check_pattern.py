@@ -35,8 +35,8 @@ def _unequal_seams(pattern: Pattern) -> Iterator[Finding]:
             yield Finding(
                 "unequal-seam",
                 "warn",
-                f"Joint {joint.letter} is {seam.length_a_mm:.1f} mm long on {joint.a.piece} and {seam.length_b_mm:.1f} mm "
-                f"on {joint.b.piece}; its notches lie up to {seam.apart_mm:.1f} mm apart.",
+                f"Joint {joint.letter} is {seam.length_a_mm:.1f} mm long on {joint.a.piece} and "
+                f"{seam.length_b_mm:.1f} mm on {joint.b.piece}; its notches lie up to {seam.apart_mm:.1f} mm apart.",
                 "Set the seam priority to 1, or ease the longer side in while gluing.",
                 edges=numbers(joint.edges),
             )
