@@ -292,10 +292,20 @@ def test_one_triangle() -> None:
     assert edge_errors(flat, points, np.array([[0, 1, 2]])).max() < 1e-9
 
 
-def test_closed_patch_names_the_missing_cut() -> None:
-    points, triangles = mesh(solids.icosahedron())
-    with pytest.raises(MissingCutError, match="rim"):
+@pytest.mark.parametrize(
+    ("made", "words"),
+    [(solids.icosahedron(), "closed"), (solids.tube(), "tube"), (solids.torus(100.0, 30.0, 16, 8), "handle")],
+)
+def test_what_stays_round_names_the_missing_cut(made: tuple, words: str) -> None:
+    points, triangles = mesh(made)
+    with pytest.raises(MissingCutError, match=words) as error:
         flatten_patch(points, triangles)
+    # cut along it, and the next try is one step nearer to a disk
+    shell = Shell.build(points, triangles)
+    seam = np.zeros(shell.edge_count, bool)
+    seam[list(error.value.edges)] = True
+    before, after = (cut_patch(s, np.arange(s.face_count)) for s in (shell, shell.with_seams(seam)))
+    assert after.vertex_count > before.vertex_count
 
 
 def test_triangle_without_area_is_named() -> None:

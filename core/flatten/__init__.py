@@ -9,6 +9,8 @@ import numpy as np
 
 from ..errors import MeshError, MissingCutError
 from ..folds import Hinge
+from ..opening import missing_cut
+from ..patch import cut_patch
 from ..pieces import Piece
 from ..progress import Steps, finish
 from ..settings import SQUEEZE_COST, Settings
@@ -91,8 +93,8 @@ def flatten_patch(
     """Lay one patch flat at true size: vertices (n, 3) mm, triangles (m, 3) -> (n, 2) mm.
 
     Raises MeshError for a vertex that no triangle uses or a triangle without area, MissingCutError for a patch
-    without a rim. `seam_priority` is
-    taken for symmetry with `flatten_patches`: a patch alone has no mates to be held to.
+    that is closed, a tube or round a handle, with the vertices and edges (numbered as in `Shell`) of a cut that
+    opens it. `seam_priority` is taken for symmetry with `flatten_patches`: a patch alone has no mates to be held to.
     """
     return flatten_patches([(vertices, triangles)], (), seam_priority, squeeze_cost)[0]
 
@@ -128,7 +130,22 @@ def surface_of(vertices: np.ndarray, triangles: np.ndarray) -> Surface:
     flat = np.flatnonzero(np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1) == 0)
     if len(flat):
         raise MeshError(f"Triangle {flat[0]} of the patch has no area; dissolve it.", faces=flat)
-    return Surface(triangles, plane_corners(vertices[triangles]), rims_of(triangles), len(vertices))
+    loops = rims_of(triangles)
+    _refuse_what_stays_round(vertices, triangles, loops)
+    return Surface(triangles, plane_corners(vertices[triangles]), loops, len(vertices))
+
+
+def _refuse_what_stays_round(vertices: np.ndarray, triangles: np.ndarray, loops: tuple[np.ndarray, ...]) -> None:
+    edge_count = (3 * len(triangles) + sum(len(loop) for loop in loops)) // 2
+    if len(loops) == 1 and len(vertices) - edge_count + len(triangles) == 1:
+        return  # a disk: one rim, and no handle by Euler's formula
+    shell = Shell.build(vertices, triangles, name="patch")
+    missing = missing_cut(shell, cut_patch(shell, np.arange(shell.face_count)))
+    if missing is not None:
+        ends = np.unique(shell.edges[missing.edges])
+        raise MissingCutError(
+            f"The patch {missing.reason} ({len(missing.edges)} edges would do).", vertices=ends, edges=missing.edges
+        )
 
 
 def rims_of(triangles: np.ndarray) -> tuple[np.ndarray, ...]:
@@ -137,8 +154,6 @@ def rims_of(triangles: np.ndarray) -> tuple[np.ndarray, ...]:
     base = int(triangles.max()) + 1
     rim = ~np.isin(start * base + end, end * base + start)
     following = dict(zip(start[rim].tolist(), end[rim].tolist(), strict=True))
-    if not following:
-        raise MissingCutError("The patch is closed: it has no rim. Cut it open before it is laid flat.")
     loops = []
     while following:
         here, there = following.popitem()
