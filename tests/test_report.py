@@ -7,12 +7,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import solids
+from foamwright.core.flatten import flatten_pieces, seam_intervals
+from foamwright.core.flatten.energy import signed_areas
 from foamwright.core.foam import eva
+from foamwright.core.pieces import cut_pieces
 from foamwright.core.progress import finish
 from foamwright.core.report import report
+from foamwright.core.seams import complete_seams
 from foamwright.core.settings import PieceChoice, Settings
 from foamwright.core.shell import Shell
 from foamwright.core.unfold import unfold
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 
 @pytest.fixture(scope="module")
@@ -70,6 +76,29 @@ def test_a_seam_that_is_not_held_is_told():
     middle = np.abs(shell.vertices[shell.edges][:, :, 1]).max(axis=1) < 1e-9
     thick = {"P1": PieceChoice(stock=eva(10.0))}
     for priority, kinds in ((1.0, []), (0.0, ["unequal-seam"])):
-        settings = Settings(seam_priority=priority, pieces=thick, nest_seconds=1)
-        pattern = finish(unfold(shell.with_seams(middle), settings))
+        choices = Settings(seam_priority=priority, pieces=thick, nest_seconds=1)
+        pattern = finish(unfold(shell.with_seams(middle), choices))
         assert [f.kind for f in pattern.findings if f.kind == "unequal-seam"] == kinds
+
+
+@settings(max_examples=6)
+@given(st.integers(0, 10_000))
+def test_cut_shells_lie_flat_without_flips_and_their_seams_meet(seed):
+    """Random bumps, turned and scaled, cut apart by the plain completion of seams."""
+    rng = np.random.default_rng(seed)
+    points, faces = solids.icosphere(100.0, 2)
+    bumps = 1 + 0.15 * np.sin(points @ rng.normal(size=(3, 4)) / 40).sum(axis=1)
+    turn = np.linalg.qr(rng.normal(size=(3, 3)))[0]
+    turn[0] *= np.sign(np.linalg.det(turn))
+    shell = Shell.build(points * bumps[:, None] @ turn.T * rng.uniform(0.6, 3.0), faces)
+    shell = finish(complete_seams(shell))
+    choices = Settings()
+    pieces, _ = cut_pieces(shell, choices)
+    flats = finish(flatten_pieces(shell, pieces, [()] * len(pieces), choices))
+    for piece, flat in zip(pieces, flats, strict=True):
+        assert (signed_areas(flat.vertices, piece.patch.triangles) > 0).all()
+    place = np.concatenate([flat.vertices for flat in flats])
+    a0, a1, b0, b1 = place[seam_intervals(pieces)].transpose(1, 0, 2)
+    apart = np.linalg.norm(a1 - a0, axis=1) - np.linalg.norm(b1 - b0, axis=1)
+    # all seams together miss by less than one notch may
+    assert np.abs(apart).sum() < 0.2
