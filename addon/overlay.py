@@ -116,7 +116,7 @@ def _spot(context: bpy.types.Context, label: Label) -> Vector | None:
     if spot is None:
         return None
     sight = region_2d_to_vector_3d(context.region, context.region_data, spot)
-    return spot if is_seen(label.outward, sight) else None
+    return spot if is_seen(label.outward, sight.to_tuple()) else None
 
 
 def is_free(box: Box, taken: list[Box]) -> bool:
