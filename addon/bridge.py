@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, Literal
 
@@ -16,6 +16,9 @@ from ..core.shell import Shell
 
 PIECE_KEY = "foamwright_piece"
 """Face attribute: the key of the piece a face belongs to, 0 for none."""
+
+RUN_KEY = "foamwright_run"
+"""Edge attribute: the key of the joint or open rim an edge belongs to, 0 for none."""
 
 WHY_NOTHING_MARKED = "its modifiers make faces that its own mesh does not have"
 APPLY_MODIFIERS = "apply the modifiers (Object > Apply > Visual Geometry to Mesh)"
@@ -56,6 +59,24 @@ def shell_and_face_names(context: bpy.types.Context, obj: bpy.types.Object | Non
     finally:
         evaluated.to_mesh_clear()
     return shell, names
+
+
+def run_letters(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell) -> list[str]:
+    """Per edge of the shell the letter of the run it was in at the last run, "" for none."""
+    letters = [""] * shell.edge_count
+    evaluated = obj.evaluated_get(context.evaluated_depsgraph_get())
+    mesh = evaluated.to_mesh()
+    try:
+        attribute: Any = mesh.attributes.get(RUN_KEY)
+        if attribute is not None and attribute.domain == "EDGE" and attribute.data_type == "INT":
+            letter_of_key = {run.key: run.name for run in obj.foamwright.runs}
+            edges, keys = shell.edge_between(_edge_pairs(mesh)), _ints(attribute.data, "value")
+            for edge, key in zip(edges.tolist(), keys.tolist(), strict=True):
+                if edge >= 0:
+                    letters[edge] = letter_of_key.get(key, "")
+    finally:
+        evaluated.to_mesh_clear()
+    return letters
 
 
 def _shell(mesh: bpy.types.Mesh, obj: bpy.types.Object, unit: float) -> Shell:
@@ -122,13 +143,23 @@ def write_seams(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell,
 
 def write_piece_keys(obj: bpy.types.Object, keys: np.ndarray) -> None:
     """Store `keys` (f,) int on the faces; the mesh is not in Edit Mode and has the shell's elements."""
+    _write_ints(mesh_of(obj), PIECE_KEY, "FACE", keys)
+
+
+def write_run_keys(obj: bpy.types.Object, shell: Shell, keys: np.ndarray) -> None:
+    """Store `keys` (k,) int per shell edge on the edges; otherwise as `write_piece_keys`."""
     mesh = mesh_of(obj)
-    attribute: Any = mesh.attributes.get(PIECE_KEY)
-    if attribute is not None and (attribute.domain != "FACE" or attribute.data_type != "INT"):
+    number = shell.edge_between(_edge_pairs(mesh))
+    _write_ints(mesh, RUN_KEY, "EDGE", np.where(number >= 0, keys[number], 0))
+
+
+def _write_ints(mesh: bpy.types.Mesh, name: str, domain: Literal["FACE", "EDGE"], values: np.ndarray) -> None:
+    attribute: Any = mesh.attributes.get(name)
+    if attribute is not None and (attribute.domain != domain or attribute.data_type != "INT"):
         mesh.attributes.remove(attribute)
         attribute = None
-    attribute = attribute or mesh.attributes.new(PIECE_KEY, "INT", "FACE")
-    attribute.data.foreach_set("value", np.asarray(keys, np.int32))
+    attribute = attribute or mesh.attributes.new(name, "INT", domain)
+    attribute.data.foreach_set("value", np.asarray(values, np.int32))
 
 
 def select_elements(
@@ -195,21 +226,37 @@ def _set_mode(obj: bpy.types.Object, mode: Literal["OBJECT", "EDIT"]) -> None:
 
 
 def edge_flags(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
-    """(e,) bool, "use_seam" or "use_edge_sharp" of the mesh's own edges."""
+    """(e,) bool, such as "use_seam" or "select", of the mesh's own edges."""
     return _flags(mesh.edges, name)
 
 
 def fingerprint(scene: bpy.types.Scene, obj: bpy.types.Object) -> str:
     """Changes when the object's own mesh, its seams, its sharp edges, its place or the scene's units do."""
     mesh = mesh_of(obj)
-    parts = (
+    return _crc(
+        (
+            *_shape(mesh),
+            _edge_pairs(mesh)[_flags(mesh.edges, "use_seam")],
+            _edge_pairs(mesh)[_flags(mesh.edges, "use_edge_sharp")],
+            np.array(obj.matrix_world) * mm_per_unit(scene),
+        )
+    )
+
+
+def shape_print(obj: bpy.types.Object) -> str:
+    """Changes when the vertices, edges or faces of the object's own mesh do, whatever is marked on them."""
+    return _crc(_shape(mesh_of(obj)))
+
+
+def _shape(mesh: bpy.types.Mesh) -> tuple[np.ndarray, ...]:
+    return (
         _floats(mesh.vertices, "co", 3).astype(np.float32),
         _ints(mesh.loops, "vertex_index"),
         _ints(mesh.polygons, "loop_start"),
-        _edge_pairs(mesh)[_flags(mesh.edges, "use_seam")],
-        _edge_pairs(mesh)[_flags(mesh.edges, "use_edge_sharp")],
-        np.array(obj.matrix_world) * mm_per_unit(scene),
     )
+
+
+def _crc(parts: Iterable[np.ndarray]) -> str:
     total = 0
     for part in parts:
         total = zlib.crc32(np.ascontiguousarray(part).tobytes(), total)
@@ -235,6 +282,7 @@ def _flags(elements, name: str) -> np.ndarray:
 
 
 def _edge_pairs(mesh: bpy.types.Mesh) -> np.ndarray:
+    """(e, 2) int, the ends of the mesh's own edges, the smaller number first."""
     values = np.empty(len(mesh.edges) * 2, np.int32)
     mesh.edges.foreach_get("vertices", values)
     return np.sort(values.reshape(-1, 2), axis=1)

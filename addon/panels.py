@@ -6,6 +6,7 @@ import bpy
 
 from . import jobs, overlay, results, summary, trouble
 from .piece_list import active_piece
+from .run_list import active_run
 
 SEVERITY_ICON = {"stop": "CANCEL", "warn": "ERROR", "note": "INFO"}
 WIDTH_PER_LETTER = 6.5
@@ -95,6 +96,10 @@ class FOAMWRIGHT_PT_foam(FoamwrightPanel):
         return _is_shell(context)
 
     def draw(self, context):
+        row = self.layout.row(align=True)
+        row.operator_menu_enum("foamwright.use_stock", "stock", text="Your Foam", icon="PRESET")
+        row.operator("foamwright.keep_stock", text="", icon="ADD")
+        row.operator("foamwright.forget_stock", text="", icon="REMOVE")
         _properties(self.layout, context.scene.foamwright, "foam_name", "thickness_mm")
         self.layout.prop(context.scene.foamwright, "model_is_inside")
 
@@ -107,7 +112,9 @@ class FOAMWRIGHT_PT_foam_details(FoamwrightPanel):
     def draw(self, context):
         settings = context.scene.foamwright
         _properties(self.layout, settings, "sheet_width_mm", "sheet_height_mm", "part_gap_mm", "nest_seconds")
-        _properties(self.layout, settings, "neutral_depth", "skin_mm")
+        _properties(self.layout, settings, "neutral_depth")
+        self.layout.operator("foamwright.calibrate", icon="DRIVER_DISTANCE")
+        _properties(self.layout, settings, "skin_mm", "tightest_bend", "tight_bends", "kerf_mm", "blade_mm")
         _properties(self.layout, settings, "cold_limit_percent", "hot_limit_percent", "seam_priority", "squeeze_cost")
 
 
@@ -121,7 +128,10 @@ class FOAMWRIGHT_PT_joints(FoamwrightPanel):
         _properties(self.layout, settings, "joint_rule")
         if settings.joint_rule == "AUTO":
             _properties(self.layout, settings, "butt_limit", "one_sided_limit")
-        _properties(self.layout, settings, "heavy_bevel", "notch_spacing_mm")
+        _properties(self.layout, settings, "heavy_bevel", "feather_mm", "butt_mismatch_mm", "notch_spacing_mm")
+        _properties(self.layout, settings, "rim_style")
+        if settings.rim_style != "SQUARE":
+            _properties(self.layout, settings, "rim_bevel" if settings.rim_style == "BEVELLED" else "rim_round_mm")
 
 
 class FOAMWRIGHT_PT_pieces(FoamwrightPanel):
@@ -156,6 +166,30 @@ class FOAMWRIGHT_UL_pieces(bpy.types.UIList):
         worst = max(item.pull_percent, item.squeeze_percent)
         sign = "+" if item.pull_percent >= item.squeeze_percent else "−"
         split.label(text=f"{sign}{worst:.1f} %" if item.is_flat else "")
+
+
+class FOAMWRIGHT_PT_runs(FoamwrightPanel):
+    bl_label = "Joints and Rims"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    @classmethod
+    def poll(cls, context):
+        return _is_shell(context) and len(context.object.foamwright.runs) > 0
+
+    def draw(self, context):
+        layout, state = self.layout, context.object.foamwright
+        layout.template_list("FOAMWRIGHT_UL_runs", "", state, "runs", state, "active_run", rows=4)
+        run = active_run(context.object)
+        if run is not None:
+            _paragraph(context, layout, run.told, "INFO")
+            _properties(layout, run, "rim_choice" if run.is_rim else "joint_choice")
+
+
+class FOAMWRIGHT_UL_runs(bpy.types.UIList):
+    def draw_item(self, _context, layout, _data, item, _icon, _active_data, _active_property, _index):
+        split = layout.split(factor=0.2)
+        split.label(text=item.name, icon="LOCKED" if item.has_choice else "BLANK1")
+        split.label(text=f"{item.one}, open rim" if item.is_rim else f"{item.one} with {item.other}")
 
 
 class FOAMWRIGHT_PT_flatten(FoamwrightPanel):
@@ -231,12 +265,14 @@ def _paragraph(context, layout, words: str, icon: str) -> None:
 CLASSES = (
     FOAMWRIGHT_UL_findings,
     FOAMWRIGHT_UL_pieces,
+    FOAMWRIGHT_UL_runs,
     FOAMWRIGHT_PT_shell,
     FOAMWRIGHT_PT_cuts,
     FOAMWRIGHT_PT_foam,
     FOAMWRIGHT_PT_foam_details,
     FOAMWRIGHT_PT_joints,
     FOAMWRIGHT_PT_pieces,
+    FOAMWRIGHT_PT_runs,
     FOAMWRIGHT_PT_flatten,
     FOAMWRIGHT_PT_sheets,
 )

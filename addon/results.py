@@ -17,6 +17,7 @@ from ..core.pattern import Pattern, PatternPiece
 from ..core.pattern_json import from_dict, to_dict
 from . import bridge
 from .piece_list import list_pieces
+from .run_list import list_runs
 
 STRAIN_COLOUR = "Foam strain"
 STRAIN_NUMBER = "foam_strain"
@@ -36,12 +37,13 @@ def show_pattern(context: bpy.types.Context, obj: bpy.types.Object, pattern: Pat
     state.sheet_count, state.joint_count = len(pattern.sheets), len(pattern.joints)
     obj.foamwright.results = root
     _lay_out_flats(root, pattern, 1.0 / bridge.mm_per_unit(context.scene))
-    keys = list_pieces(obj, pattern.pieces)
+    keys, run_keys = list_pieces(obj, pattern.pieces), list_runs(obj, pattern)
     with bridge.out_of_edit_mode(obj):
         if not bridge.same_elements(context, obj):
             _unpaint(bridge.mesh_of(obj))
             return False
         bridge.write_piece_keys(obj, keys[pattern.piece_of_face])
+        bridge.write_run_keys(obj, pattern.shell, run_keys)
         limits = np.array([piece.stock.hot_limit for piece in pattern.pieces])[pattern.piece_of_face]
         paint(bridge.mesh_of(obj), shell_strain(pattern), limits)
         return True

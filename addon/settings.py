@@ -18,7 +18,8 @@ from bpy.props import (
 
 from ..core.errors import SettingsError
 from ..core.foam import Stock, eva
-from ..core.settings import SQUEEZE_COST, PieceChoice, Settings
+from ..core.settings import SQUEEZE_COST, PieceChoice, RunChoice, Settings
+from . import stock_file
 
 
 def _changed(_group, _context) -> None:
@@ -106,6 +107,42 @@ class FoamwrightSettings(bpy.types.PropertyGroup):
         subtype="PERCENTAGE",
         update=_changed,
     )
+    tightest_bend: FloatProperty(
+        name="Tightest bend",
+        description="Least inside radius of a smooth bend, in thicknesses of the foam; tighter ones are reported",
+        default=3.0,
+        min=0.0,
+        soft_max=10.0,
+        precision=1,
+        update=_changed,
+    )
+    kerf_mm: FloatProperty(
+        name="Relief kerf (mm)",
+        description="Width of a relief kerf as your tool cuts it",
+        default=2.0,
+        min=0.1,
+        soft_max=5.0,
+        precision=1,
+        update=_changed,
+    )
+    blade_mm: FloatProperty(
+        name="Blade takes (mm)",
+        description="What the blade takes away along an outline; 0 for a knife. Half of it is added to the traced line",
+        default=0.0,
+        min=0.0,
+        soft_max=3.0,
+        precision=2,
+        update=_changed,
+    )
+    tight_bends: EnumProperty(
+        name="Tight bends",
+        description="What smooth bends get that are tighter than the foam allows",
+        items=(
+            ("HEAT_FORM", "Heat-form", "Shaped warm over something round"),
+            ("KERFS", "Relief kerfs", "A row of kerfs in the inside face of each ridge, spaced so that they close"),
+        ),
+        update=_changed,
+    )
     model_is_inside: BoolProperty(
         name="Mesh is the inside face",
         description="The modelled mesh is the face next to the wearer; off: it is the face that is seen",
@@ -148,6 +185,52 @@ class FoamwrightSettings(bpy.types.PropertyGroup):
         min=0.0,
         max=math.pi,
         subtype="ANGLE",
+        update=_changed,
+    )
+    feather_mm: FloatProperty(
+        name="Feather edge under (mm)",
+        description="Foam thinner than this close to a bevelled edge is reported",
+        default=1.0,
+        min=0.0,
+        soft_max=5.0,
+        precision=1,
+        update=_changed,
+    )
+    butt_mismatch_mm: FloatProperty(
+        name="Square edges off by (mm)",
+        description="Square-cut edges that overlap or gape by more than this are reported",
+        default=2.0,
+        min=0.0,
+        soft_max=10.0,
+        precision=1,
+        update=_changed,
+    )
+    rim_style: EnumProperty(
+        name="Open rims",
+        description="How edges are finished that no other piece meets",
+        items=(
+            ("SQUARE", "Square", "Cut square"),
+            ("ROUNDED", "Rounded", "Both corners rounded"),
+            ("BEVELLED", "Bevelled", "Tilted in, the inside face the smaller one"),
+        ),
+        update=_changed,
+    )
+    rim_bevel: FloatProperty(
+        name="Bevel of rims",
+        description="Tilt of a bevelled open rim from square",
+        default=math.radians(30.0),
+        min=0.0,
+        max=math.radians(80.0),
+        subtype="ANGLE",
+        update=_changed,
+    )
+    rim_round_mm: FloatProperty(
+        name="Rounding of rims (mm)",
+        description="Radius of both corners of a rounded open rim, at most half the foam",
+        default=2.0,
+        min=0.0,
+        soft_max=10.0,
+        precision=1,
         update=_changed,
     )
     fold_limit: FloatProperty(
@@ -200,9 +283,9 @@ class FoamwrightSettings(bpy.types.PropertyGroup):
         update=_changed,
     )
 
-    def to_core(self, pieces=()) -> Settings:
-        """`pieces`: the shell's FoamwrightPieces. Raises SettingsError."""
-        stock = Stock(
+    def to_stock(self) -> Stock:
+        """The foam as it is set here. Raises SettingsError."""
+        return Stock(
             f"{self.foam_name} {self.thickness_mm:g} mm",
             _typed(self.thickness_mm),
             _typed(self.sheet_width_mm),
@@ -211,18 +294,43 @@ class FoamwrightSettings(bpy.types.PropertyGroup):
             _typed(self.skin_mm),
             _typed(self.cold_limit_percent) / 100,
             _typed(self.hot_limit_percent) / 100,
+            _typed(self.tightest_bend),
+            _typed(self.kerf_mm),
+            _typed(self.blade_mm),
         )
-        # by name: the list is sorted anew after a run, and equal choices must compare equal
+
+    def take_stock(self, stock: Stock) -> None:
+        """Set the foam to a stock of the maker's list."""
+        self.foam_name = stock.name.removesuffix(f" {stock.thickness_mm:g} mm")
+        self.thickness_mm = stock.thickness_mm  # first: it brings a skin of its own
+        self.sheet_width_mm, self.sheet_height_mm = stock.sheet_width_mm, stock.sheet_height_mm
+        self.neutral_depth, self.skin_mm = stock.neutral_depth, stock.skin_mm
+        self.cold_limit_percent, self.hot_limit_percent = 100 * stock.cold_limit, 100 * stock.hot_limit
+        self.tightest_bend, self.kerf_mm, self.blade_mm = stock.tightest_bend, stock.kerf_mm, stock.blade_mm
+
+    def to_core(self, pieces=(), runs=()) -> Settings:
+        """`pieces`, `runs`: the shell's FoamwrightPieces and FoamwrightRuns. Raises SettingsError."""
+        stock = self.to_stock()
+        # by name: the lists are sorted anew after a run, and equal choices must compare equal
         chosen = sorted((piece for piece in pieces if piece.has_choice), key=lambda piece: piece.name)
         choices = {piece.name: piece.to_core(stock, self.foam_name) for piece in chosen}
+        locked = sorted((run for run in runs if run.has_choice), key=lambda run: run.name)
         return Settings(
             stock=stock,
             pieces=MappingProxyType(choices),
+            runs=MappingProxyType({run.name: run.to_core() for run in locked}),
+            stocks=stock_file.library().stocks,
             model_is_inside=self.model_is_inside,
-            joint_rule=self.joint_rule.lower().replace("_", "-"),
+            joint_rule=_word(self.joint_rule),
             butt_limit_deg=_typed(math.degrees(self.butt_limit)),
             one_sided_limit_deg=_typed(math.degrees(self.one_sided_limit)),
             heavy_bevel_deg=_typed(math.degrees(self.heavy_bevel)),
+            feather_mm=_typed(self.feather_mm),
+            butt_mismatch_mm=_typed(self.butt_mismatch_mm),
+            rim_style=_word(self.rim_style),
+            rim_bevel_deg=_typed(math.degrees(self.rim_bevel)),
+            rim_round_mm=_typed(self.rim_round_mm),
+            tight_bends=_word(self.tight_bends),
             fold_limit_deg=_typed(math.degrees(self.fold_limit)),
             seam_priority=_typed(self.seam_priority),
             squeeze_cost=_typed(self.squeeze_cost),
@@ -269,6 +377,52 @@ class FoamwrightPiece(bpy.types.PropertyGroup):
         return PieceChoice(own, self.group or None)
 
 
+class FoamwrightRun(bpy.types.PropertyGroup):
+    """A joint or an open rim, by its letter: the maker's choice for it, and what the last run said of it."""
+
+    key: IntProperty(description="The number this run's edges carry in the shell's run attribute")
+    one: StringProperty(name="Piece", description="One of its pieces")
+    other: StringProperty(name="Other piece", description="Its other piece; empty for an open rim")
+    told: StringProperty(description="Bend, rule and bevels of the last run, in words")
+    joint_choice: EnumProperty(
+        name="Joint edges",
+        description="How this joint is cut; takes effect when the shell is laid flat again",
+        items=(
+            ("AUTO", "By the settings", "As the settings say"),
+            ("BUTT", "Square-cut", "No bevel on either edge, whatever the settings say"),
+            ("ONE_SIDED", "One-sided", "The whole bevel on one edge, whatever the settings say"),
+            ("MITRE", "Mitred", "Half the bevel on each edge, whatever the settings say"),
+        ),
+        update=_changed,
+    )
+    rim_choice: EnumProperty(
+        name="Open rim",
+        description="How this rim is finished; takes effect when the shell is laid flat again",
+        items=(
+            ("AUTO", "By the settings", "As the settings say"),
+            ("SQUARE", "Square", "Cut square, whatever the settings say"),
+            ("ROUNDED", "Rounded", "Both corners rounded, whatever the settings say"),
+            ("BEVELLED", "Bevelled", "Tilted in, whatever the settings say"),
+        ),
+        update=_changed,
+    )
+
+    @property
+    def is_rim(self) -> bool:
+        return not self.other
+
+    @property
+    def choice(self) -> str:
+        return self.rim_choice if self.is_rim else self.joint_choice
+
+    @property
+    def has_choice(self) -> bool:
+        return self.choice != "AUTO"
+
+    def to_core(self) -> RunChoice:
+        return RunChoice(_word(self.choice), (self.one,) if self.is_rim else (self.one, self.other))
+
+
 class FoamwrightFinding(bpy.types.PropertyGroup):
     """What a check found, with the numbers of the mesh elements it is about."""
 
@@ -285,6 +439,8 @@ class FoamwrightShell(bpy.types.PropertyGroup):
 
     pieces: CollectionProperty(type=FoamwrightPiece)
     active_piece: IntProperty(name="Piece")
+    runs: CollectionProperty(type=FoamwrightRun)
+    active_run: IntProperty(name="Run")
     findings: CollectionProperty(type=FoamwrightFinding)
     active_finding: IntProperty(name="Finding")
     checked: BoolProperty()
@@ -304,7 +460,12 @@ class FoamwrightResults(bpy.types.PropertyGroup):
 
 def settings_of(scene: bpy.types.Scene, obj: bpy.types.Object) -> Settings:
     """Everything the maker set for this shell. Raises SettingsError."""
-    return scene.foamwright.to_core(obj.foamwright.pieces)
+    return scene.foamwright.to_core(obj.foamwright.pieces, obj.foamwright.runs)
+
+
+def _word(choice: str) -> str:
+    """Core's word for a choice of Blender's: ONE_SIDED is one-sided."""
+    return choice.lower().replace("_", "-")
 
 
 def _typed(number: float) -> float:
@@ -312,7 +473,7 @@ def _typed(number: float) -> float:
     return round(number, 4)
 
 
-CLASSES = (FoamwrightSettings, FoamwrightPiece, FoamwrightFinding, FoamwrightShell, FoamwrightResults)
+CLASSES = (FoamwrightSettings, FoamwrightPiece, FoamwrightRun, FoamwrightFinding, FoamwrightShell, FoamwrightResults)
 _HOMES = {
     bpy.types.Scene: FoamwrightSettings,
     bpy.types.Object: FoamwrightShell,

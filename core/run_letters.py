@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from string import ascii_uppercase
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from .settings import RunChoice
+
+if TYPE_CHECKING:
+    from .joints import Run
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +73,15 @@ def name_runs(
         letters[run] = letter_of(number)
         origin[run] = origin[run] or letters[run]
     return [NamedRun(letter, choices.get(first)) for letter, first in zip(letters, origin, strict=True)]
+
+
+def letters_of_edges(runs: Iterable[Run], edge_count: int) -> list[str]:
+    """Per shell edge the letter of its run, "" for none: what `name_runs` remembers."""
+    letters = [""] * edge_count
+    for run in runs:
+        for edge in run.edges.tolist():
+            letters[edge] = run.letter
+    return letters
 
 
 def _remembered(edges: np.ndarray, edge_length: np.ndarray, edge_letters: Sequence[str] | None) -> tuple[str, float]:

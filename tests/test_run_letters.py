@@ -8,7 +8,7 @@ import solids
 from foamwright.core.errors import SettingsError
 from foamwright.core.joints import joint_runs, rim_runs
 from foamwright.core.pieces import cut_pieces
-from foamwright.core.run_letters import name_runs
+from foamwright.core.run_letters import letters_of_edges, name_runs
 from foamwright.core.settings import RunChoice, Settings
 from foamwright.core.shell import Shell
 from planar_pieces import faceted
@@ -124,3 +124,20 @@ def test_a_rule_for_joints_means_nothing_on_a_rim():
 def test_unknown_rules_are_refused(wrong):
     with pytest.raises(SettingsError, match="Rule of a run"):
         RunChoice(**wrong)
+
+
+def test_letters_of_edges_are_what_the_next_run_remembers():
+    shell, _ = _strips(4)
+    settings = Settings()
+    pieces, _ = cut_pieces(shell, settings)
+    flats = [shell.vertices[piece.patch.shell_vertex][:, :2] for piece in pieces]
+    joints = joint_runs(shell, pieces, flats, settings)
+    rims = rim_runs(shell, pieces, flats, settings, joints)
+    letters = letters_of_edges((*rims, *joints), shell.edge_count)
+    assert [letters[edge] for edge in joints[0].edges] == ["A"] * 4
+    assert sorted(set(letters)) == ["", "A", "B", "C"]
+    # read in another order, the letters stay with their edges
+    backwards = joint_runs(shell, pieces[::-1], flats[::-1], settings, letters)
+    assert [joint.letter for joint in backwards] == ["A"]
+    again = rim_runs(shell, pieces[::-1], flats[::-1], settings, backwards, letters)
+    assert {rim.letter: set(rim.edges.tolist()) for rim in again} == {r.letter: set(r.edges.tolist()) for r in rims}

@@ -1,5 +1,13 @@
 """What the maker can press: each operator reads the scene, calls core once, and reports."""
 
-from . import check, cuts, export, flatten, labels, pieces
+from . import check, cuts, export, flatten, labels, pieces, stock
 
-CLASSES = (*check.CLASSES, *cuts.CLASSES, *pieces.CLASSES, *flatten.CLASSES, *export.CLASSES, *labels.CLASSES)
+CLASSES = (
+    *check.CLASSES,
+    *cuts.CLASSES,
+    *stock.CLASSES,
+    *pieces.CLASSES,
+    *flatten.CLASSES,
+    *export.CLASSES,
+    *labels.CLASSES,
+)

@@ -21,8 +21,10 @@ class FOAMWRIGHT_OT_flatten(jobs.ShellJob):
     title = "Flattening"
 
     def work(self, context, shell, face_names):
-        self._made_from = summary.made_from(context.scene, context.object)
-        return unfold(shell, settings_of(context.scene, context.object), face_names, known)
+        obj = context.object
+        self._made_from = summary.made_from(context.scene, obj)
+        letters = bridge.run_letters(context, obj, shell)
+        return unfold(shell, settings_of(context.scene, obj), face_names, known, letters)
 
     def show(self, context, obj, shell, pattern):
         coloured = results.show_pattern(context, obj, pattern, self._made_from)

@@ -73,6 +73,9 @@ class FOAMWRIGHT_OT_rename_piece(bpy.types.Operator):
         item.name = new_name
         for other in obj.foamwright.pieces:
             other.mate = new_name if other.mate == old_name else other.mate
+        for run in obj.foamwright.runs:
+            run.one = new_name if run.one == old_name else run.one
+            run.other = new_name if run.other == old_name else run.other
         return {"FINISHED"}
 
 

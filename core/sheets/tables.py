@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..build import cut_list, materials
-from ..joints import JointRun
+from ..joints import JointRun, RimRun
 from ..layout.paging import Page
 from ..marks import STEADY_BEVEL_DEG, bevel_range
 from ..pattern import Pattern
@@ -117,16 +117,19 @@ def _spread(joint: JointRun) -> str:
 RIM_HEAD = ("rim", "piece", "finish", "length mm")
 
 
+def rim_words_of(rim: RimRun) -> str:
+    """How an open rim is finished."""
+    if rim.style == "rounded":
+        return f"round both corners, {rim.round_mm:g} mm"
+    return f"bevel {bevel_range(rim.side)}°, inside shorter" if rim.style == "bevelled" else "square"
+
+
 def rim_rows(pattern: Pattern) -> Rows:
     """Open rims that are more than cut square."""
-    finish = {
-        "rounded": lambda rim: f"round both corners, {rim.round_mm:g} mm",
-        "bevelled": lambda rim: f"bevel {bevel_range(rim.side)}°, inside shorter",
-    }
     return [
-        (rim.letter, rim.side.piece, finish[rim.style](rim), f"{rim.side.length_mm:.1f}")
+        (rim.letter, rim.side.piece, rim_words_of(rim), f"{rim.side.length_mm:.1f}")
         for rim in pattern.rims
-        if rim.style in finish
+        if rim.style != "square"
     ]
 
 
