@@ -243,6 +243,14 @@ def fingerprint(scene: bpy.types.Scene, obj: bpy.types.Object) -> str:
     )
 
 
+def on_shell_edges(mesh: bpy.types.Mesh, shell: Shell, flags: np.ndarray) -> np.ndarray:
+    """(k,) bool per shell edge, from `flags` (e,) bool per edge of the mesh."""
+    number = shell.edge_between(_edge_pairs(mesh))
+    carried = np.zeros(shell.edge_count, bool)
+    carried[number[flags & (number >= 0)]] = True
+    return carried
+
+
 def shape_print(obj: bpy.types.Object) -> str:
     """Changes when the vertices, edges or faces of the object's own mesh do, whatever is marked on them."""
     return _crc(_shape(mesh_of(obj)))

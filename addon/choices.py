@@ -1,0 +1,76 @@
+"""The maker's say on where a suggested plan may cut: forbidden edges, and what is painted on the shell."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import bpy
+import numpy as np
+
+from ..core.seams import EdgeChoices
+from ..core.shell import Shell
+from . import bridge
+
+FORBID = "foamwright_forbid"
+"""Edge attribute: never cut here."""
+
+KEEP_WHOLE, CUT_HERE = "foamwright_keep_whole", "foamwright_cut_here"
+"""Vertex groups, or float attributes of vertices: where a cut is unwanted, and where it is wanted; 0 to 1."""
+
+
+def choices_of(obj: bpy.types.Object, shell: Shell) -> EdgeChoices:
+    """What the maker said; the object's own mesh has the shell's vertices and edges and is up to date."""
+    mesh = bridge.mesh_of(obj)
+    return EdgeChoices(
+        forbid=bridge.on_shell_edges(mesh, shell, forbidden(mesh)),
+        keep_whole=painted(obj, KEEP_WHOLE),
+        cut_here=painted(obj, CUT_HERE),
+    )
+
+
+def forbidden(mesh: bpy.types.Mesh) -> np.ndarray:
+    """(e,) bool, the mesh's own edges that must not be cut."""
+    marks = np.zeros(len(mesh.edges), bool)
+    attribute = _forbid_attribute(mesh)
+    if attribute is not None and len(attribute.data) == len(marks):
+        attribute.data.foreach_get("value", marks)
+    return marks
+
+
+def painted(obj: bpy.types.Object, name: str) -> np.ndarray | None:
+    """(n,) 0 to 1 per vertex of a vertex group, or of a float attribute; None where there is neither."""
+    mesh, group = bridge.mesh_of(obj), obj.vertex_groups.get(name)
+    attribute: Any = mesh.attributes.get(name)
+    weights = np.zeros(len(mesh.vertices), np.float32)
+    if group is not None:
+        for vertex in mesh.vertices:
+            for entry in vertex.groups:
+                if entry.group == group.index:
+                    weights[vertex.index] = entry.weight
+    elif attribute is not None and attribute.domain == "POINT" and attribute.data_type == "FLOAT":
+        attribute.data.foreach_get("value", weights)
+    else:
+        return None
+    return weights.astype(float)
+
+
+def toggle_forbidden(obj: bpy.types.Object) -> tuple[int, bool]:
+    """Forbid cutting the selected edges, or allow it where all of them are forbidden; how many, and which."""
+    with bridge.out_of_edit_mode(obj):
+        mesh = bridge.mesh_of(obj)
+        marks, chosen = forbidden(mesh), bridge.edge_flags(mesh, "select")
+        forbids = not marks[chosen].all()
+        marks[chosen] = forbids
+        attribute = _forbid_attribute(mesh)
+        if attribute is None:
+            if FORBID in mesh.attributes:
+                mesh.attributes.remove(mesh.attributes[FORBID])
+            attribute = mesh.attributes.new(FORBID, "BOOLEAN", "EDGE")
+        attribute.data.foreach_set("value", marks)
+    return int(chosen.sum()), forbids
+
+
+def _forbid_attribute(mesh: bpy.types.Mesh) -> Any:
+    attribute: Any = mesh.attributes.get(FORBID)
+    usable = attribute is not None and attribute.domain == "EDGE" and attribute.data_type == "BOOLEAN"
+    return attribute if usable else None
