@@ -2,6 +2,7 @@
 
     python3 scripts/bench.py flatten            quality and speed of flattening
     python3 scripts/bench.py flatten --quick    without the largest meshes
+    python3 scripts/bench.py seams              suggested seams: strain, length, pieces, symmetry
 
 Makes its own environment. The bunny scan comes from the npm registry when `npm` is at hand; without it that
 row is left out, and the run says so.
@@ -17,7 +18,7 @@ from pathlib import Path
 
 from environment import HOME, ROOT, environment, use_main_python
 
-PACKAGES = {"flatten": ("bpy==4.5.*", "libigl==2.6.3")}
+PACKAGES = {"flatten": ("bpy==4.5.*", "libigl==2.6.3"), "seams": ("bpy==4.5.*", "xatlas==0.0.11")}
 
 
 def main() -> int:

@@ -15,7 +15,7 @@ from foamwright.core.shell import Shell
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 import solids
-from beetle_sentry import ACTORS, helmet
+from beetle_sentry import ACTORS, forearm_guard, helmet, shoulder_plate
 
 MODEL_SIZE_MM = 300.0
 
@@ -38,10 +38,56 @@ def whole_models(bunny: Path | None) -> Iterator[Shell]:
         yield cut_apart("bunny", *scan(bunny))
 
 
+def marked_shells() -> Iterator[Shell]:
+    """The demo's shells with the seams of their maker."""
+    for name, demo in (
+        ("helmet", helmet(ACTORS[0])),
+        ("shoulder plate", shoulder_plate()),
+        ("forearm guard", forearm_guard()),
+    ):
+        yield Shell.build(demo.vertices, demo.faces, demo.seams, demo.folds, name)
+
+
+def bare_models(bunny: Path | None) -> Iterator[Shell]:
+    """Shells without seams at model size."""
+    for marked in marked_shells():
+        yield marked.with_seams(np.zeros(marked.edge_count, bool))
+    yield at_size("monkey", *monkey())
+    if bunny:
+        yield at_size("bunny", *scan(bunny))
+    yield at_size("sphere", *solids.icosphere(1.0, 3))
+    yield at_size("torus", *solids.torus(1.0, 0.4, 48, 24))
+    yield at_size("rounded cube", *rounded_cube())
+
+
+def rounded_cube(cells: int = 12, radius: float = 0.2) -> tuple[np.ndarray, list]:
+    """A cube of side 2 whose edges are rounded."""
+    points, faces = solids.gridded_box(2.0, 2.0, 2.0, cells)
+    points = np.asarray(points) - (np.max(points, axis=0) + np.min(points, axis=0)) / 2
+    core = np.clip(points, radius - 1, 1 - radius)
+    out = points - core
+    length = np.linalg.norm(out, axis=1, keepdims=True)
+    return core + np.where(length > 0, out / np.where(length > 0, length, 1) * radius, 0), faces
+
+
+def head_sphere() -> Shell:
+    """574 mm around, as an average head."""
+    return Shell.build(*solids.icosphere(574 / (2 * np.pi), 3), name="sphere of head size")
+
+
+def knobbly(splits: int) -> Shell:
+    """A closed potato of 20 * 4 ** splits faces."""
+    return at_size(f"potato {splits}", *solids.bumpy(80.0, 0.25, splits))
+
+
+def at_size(name: str, vertices: np.ndarray, faces: list) -> Shell:
+    size = np.ptp(vertices, axis=0).max()
+    return Shell.build(vertices * (MODEL_SIZE_MM / size), faces, name=name)
+
+
 def cut_apart(name: str, vertices: np.ndarray, faces: list) -> Shell:
     """A bare shell at model size, cut by the plain completion of seams."""
-    size = np.ptp(vertices, axis=0).max()
-    return finish(complete_seams(Shell.build(vertices * (MODEL_SIZE_MM / size), faces, name=name)))
+    return finish(complete_seams(at_size(name, vertices, faces)))
 
 
 def monkey() -> tuple[np.ndarray, list]:

@@ -16,6 +16,9 @@ MOST_TRIED = 3
 MOST_TURNS, EARLY_TURNS = 8, 2
 """Rounds of laying flat and mending, and those of them that also take seams out again."""
 
+PATIENCE = 40
+"""Triangles laid flat per face of the shell after which runs are taken out whole or not at all."""
+
 SHORTEST_PART = 3
 """Edges in the shortest part of a run that is taken out by itself."""
 
@@ -89,6 +92,7 @@ def take_out(draft: Draft, region: np.ndarray | None = None) -> Iterator[float]:
     """Take out runs of seam, whole or in part, dearest first, as long as all pieces stay fine; yields 0 to 1."""
     refused: set[bytes] = set()
     found = True
+    last = draft.work + PATIENCE * draft.shell.face_count
     while found:
         found = False
         within = np.ones(draft.shell.edge_count, bool)
@@ -101,10 +105,10 @@ def take_out(draft: Draft, region: np.ndarray | None = None) -> Iterator[float]:
         for number, run in enumerate(runs):
             yield number / len(runs)
             if draft.seam[run].all():
-                found |= _take_out_of(draft, run, refused)
+                found |= _take_out_of(draft, run, refused, last)
 
 
-def _take_out_of(draft: Draft, run: np.ndarray, refused: set[bytes]) -> bool:
+def _take_out_of(draft: Draft, run: np.ndarray, refused: set[bytes], last: int) -> bool:
     """Take a run out, or else what of its two halves can go."""
     region = draft.around(draft.with_images(run))
     key = run.tobytes() + region.tobytes()
@@ -115,11 +119,11 @@ def _take_out_of(draft: Draft, run: np.ndarray, refused: set[bytes]) -> bool:
     if draft.is_no_worse(region, seam):
         draft.seam = seam
         return True
-    if len(run) < 2 * SHORTEST_PART:
+    if len(run) < 2 * SHORTEST_PART or draft.work > last:
         return False
     middle = len(run) // 2
-    first = _take_out_of(draft, run[:middle], refused)
-    return _take_out_of(draft, run[middle:], refused) or first
+    first = _take_out_of(draft, run[:middle], refused, last)
+    return _take_out_of(draft, run[middle:], refused, last) or first
 
 
 def prove(draft: Draft, faces: np.ndarray | None = None) -> Iterator[float]:

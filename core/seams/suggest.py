@@ -11,6 +11,16 @@ from .draft import Draft
 from .improve import best_cut, divide, prove, take_out
 from .plan import Cut, PieceOutlook, Plan
 from .runs import seam_runs
+from .sources import complete_seams
+
+STARTS = (float(np.radians(50)), float(np.radians(30)), None)
+"""Turns by which shells are first divided; None starts from the bare shell. The best plan of all is kept."""
+
+FEW_FACES = 1500
+"""Shells with more faces get one start, to be done in seconds."""
+
+PIECE_PRICE, NARROW_PRICE = 60.0, 200.0
+"""mm of seam that a piece less is worth, and one less that is too narrow to handle."""
 
 
 def suggest(
@@ -24,16 +34,42 @@ def suggest(
     The shell's own seams stay, and so do those of `choices.keep`. faces : (p,) int, cut only these; all if None.
     Where the shell mirrors itself the plan does so exactly. The same shell gives the same plan.
     """
-    draft = Draft(shell, limits or SuggestionLimits(), choices or EdgeChoices())
-    region = None if faces is None else draft.with_twin_faces(np.asarray(faces, np.int64))
+    best: Draft | None = None
+    starts = STARTS if shell.face_count <= FEW_FACES else STARTS[:1]
+    for turn_limit in starts:
+        draft = Draft(shell, limits or SuggestionLimits(), choices or EdgeChoices())
+        region = None if faces is None else draft.with_twin_faces(np.asarray(faces, np.int64))
+        yield from _work_out(draft, region, turn_limit)
+        if best is None or _demerit(draft) < _demerit(best):
+            best = draft
+    assert best is not None
+    yield Progress("Finding reasons", 0.0)
+    return plan_of(best)
+
+
+def _work_out(draft: Draft, region: np.ndarray | None, turn_limit: float | None) -> Steps[None]:
+    """Plan from a first division by where faces look, or from the bare shell."""
+    if turn_limit is not None:
+        done = yield from complete_seams(draft.shell.with_seams(draft.kept), turn_limit)
+        first = draft.mirrored(done.seam & draft.free)
+        if region is not None:
+            first[np.setdiff1d(np.arange(len(first)), draft.inner_edges(region))] = False
+        draft.seam = draft.seam | first
     for part in divide(draft, region):
         yield Progress("Dividing the shell", part)
     for part in take_out(draft, region):
         yield Progress("Taking seams out again", part)
     for part in prove(draft, region):
         yield Progress("Laying pieces flat", part)
-    yield Progress("Finding reasons", 0.0)
-    return plan_of(draft)
+
+
+def _demerit(draft: Draft) -> tuple[int, float]:
+    """How many pieces fail, then the price of a plan in mm, with what a piece more and a narrow piece count for."""
+    pieces = draft.own_pieces(draft.pieces())
+    failing = sum(draft.real_trouble(piece) > 1 for piece in pieces)
+    narrow = sum(draft.is_narrow(draft.state(piece)) for piece in pieces)
+    price = np.where(draft.free, draft.price, 0.0)[draft.seam].sum()
+    return failing, float(price + PIECE_PRICE * len(pieces) + NARROW_PRICE * narrow)
 
 
 def where_to_cut(
