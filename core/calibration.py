@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from .errors import SettingsError
 from .foam import Stock
 
+ROUNDING = 1e-9
+
 
 @dataclass(frozen=True)
 class BentStrip:
@@ -40,13 +42,13 @@ class BentStrip:
         Raises SettingsError where the layer would lie outside the foam.
         """
         depth = (self.outer_mm - self.flat_mm) / (self.outer_mm - self.inner_mm)
-        if not 0 <= depth <= 1:
+        if not -ROUNDING <= depth <= 1 + ROUNDING:
             raise SettingsError(
                 f"The flat length ({self.flat_mm:g} mm) does not lie between the inner arc ({self.inner_mm:g} mm) and "
                 f"the outer one ({self.outer_mm:g} mm): the strip was pulled or squeezed as a whole, or misread. "
                 "Measure again without pulling."
             )
-        return depth
+        return min(max(depth, 0.0), 1.0)
 
     def uncertainty(self, reading_mm: float = 0.5) -> float:
         """How far the neutral depth may be off, at worst, if each length is read to within reading_mm."""
