@@ -21,6 +21,8 @@ from ..progress import finish
 MOST_AREA = 0.99
 """Part of a piece's area that its strain is told for: a single sliver of a scan must not decide."""
 
+HOPELESS_STRAIN = 10.0
+
 QUICK_TOLERANCE = 0.03
 """About two Newton steps from the conformal start."""
 
@@ -44,7 +46,12 @@ def quickly_laid(points: np.ndarray, patch: Patch) -> Laid:
     corners = plane_corners(points[patch.triangles])
     flat = first_flat(patch.triangles, corners, patch.loops, len(points))
     solver = NewtonSolver(patch.triangles, RestTriangles.from_corners(corners), len(points))
-    return _laid(finish(solver.minimise(flat, tolerance=QUICK_TOLERANCE)), corners, patch)
+    try:
+        flat = finish(solver.minimise(flat, tolerance=QUICK_TOLERANCE))
+    except RuntimeError:
+        # so bad a start that the step's matrix is singular: the piece wants cutting, whatever its strain
+        return Laid(flat, HOPELESS_STRAIN, (0.0, 0.0), 0.0)
+    return _laid(flat, corners, patch)
 
 
 def really_laid(points: np.ndarray, patch: Patch) -> Laid:
