@@ -13,32 +13,34 @@ def register() -> None:
     _refuse_missing_libraries()
     import bpy
 
-    from . import headless, menus, operators, panels, settings, summary
+    from . import cut_settings, headless, menus, operators, panels, preview, settings, summary
 
-    for cls in _classes(settings, operators, panels):
+    for cls in _classes(cut_settings, settings, operators, panels):
         bpy.utils.register_class(cls)
     settings.register()
     menus.register()
     summary.register()
+    preview.register()
     headless.register()
 
 
 def unregister() -> None:
     import bpy
 
-    from . import headless, menus, operators, overlay, panels, settings, summary
+    from . import cut_settings, headless, menus, operators, overlay, panels, preview, settings, summary
 
     headless.unregister()
     overlay.hide()
+    preview.unregister()
     summary.unregister()
     menus.unregister()
     settings.unregister()
-    for cls in reversed(_classes(settings, operators, panels)):
+    for cls in reversed(_classes(cut_settings, settings, operators, panels)):
         bpy.utils.unregister_class(cls)
 
 
-def _classes(settings, operators, panels) -> list[type]:
-    return [*settings.CLASSES, *operators.CLASSES, *panels.CLASSES]
+def _classes(*modules) -> list[type]:
+    return [cls for module in modules for cls in module.CLASSES]
 
 
 def _refuse_missing_libraries() -> None:

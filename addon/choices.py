@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import bpy
@@ -18,28 +20,71 @@ KEEP_WHOLE, CUT_HERE = "foamwright_keep_whole", "foamwright_cut_here"
 """Vertex groups, or float attributes of vertices: where a cut is unwanted, and where it is wanted; 0 to 1."""
 
 
-def choices_of(obj: bpy.types.Object, shell: Shell) -> EdgeChoices:
-    """What the maker said; the object's own mesh has the shell's vertices and edges and is up to date."""
-    mesh = bridge.mesh_of(obj)
-    return EdgeChoices(
-        forbid=bridge.on_shell_edges(mesh, shell, forbidden(mesh)),
-        keep_whole=painted(obj, KEEP_WHOLE),
-        cut_here=painted(obj, CUT_HERE),
-    )
+def choices_of(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell) -> EdgeChoices:
+    """What the maker said, for a shell made from this object, whose modifiers add no elements."""
+    with _evaluated_mesh(context, obj) as mesh:
+        return EdgeChoices(
+            forbid=bridge.on_shell_edges(mesh, shell, _forbidden(mesh)),
+            keep_whole=_painted(mesh, obj, KEEP_WHOLE),
+            cut_here=_painted(mesh, obj, CUT_HERE),
+        )
 
 
-def forbidden(mesh: bpy.types.Mesh) -> np.ndarray:
-    """(e,) bool, the mesh's own edges that must not be cut."""
+def forbidden_pairs(context: bpy.types.Context, obj: bpy.types.Object) -> list[tuple[int, int]]:
+    """Edges along which no plan may cut, as vertex pairs."""
+    if FORBID not in bridge.mesh_of(obj).attributes:
+        return []
+    with _evaluated_mesh(context, obj) as mesh:
+        ends = [mesh.edges[edge].vertices for edge in np.flatnonzero(_forbidden(mesh)).tolist()]
+        return [(pair[0], pair[1]) for pair in ends]
+
+
+def toggle_forbidden(obj: bpy.types.Object) -> tuple[int, bool]:
+    """Forbid cutting the selected edges, or allow it where all of them are forbidden; how many, and which."""
+    with bridge.out_of_edit_mode(obj):
+        mesh = bridge.mesh_of(obj)
+        marks, chosen = _forbidden(mesh), bridge.edge_flags(mesh, "select")
+        forbids = not marks[chosen].all()
+        marks[chosen] = forbids
+        attribute = _forbid_attribute(mesh)
+        if attribute is None:
+            if FORBID in mesh.attributes:
+                mesh.attributes.remove(mesh.attributes[FORBID])
+            attribute = mesh.attributes.new(FORBID, "BOOLEAN", "EDGE")
+        attribute.data.foreach_set("value", marks)
+    return int(chosen.sum()), forbids
+
+
+@contextmanager
+def _evaluated_mesh(context: bpy.types.Context, obj: bpy.types.Object) -> Iterator[bpy.types.Mesh]:
+    """In Edit Mode the attributes of the object's own mesh cannot be read; those of its evaluated one can."""
+    if obj.mode == "EDIT":
+        obj.update_from_editmode()
+    evaluated = obj.evaluated_get(context.evaluated_depsgraph_get())
+    try:
+        yield evaluated.to_mesh()
+    finally:
+        evaluated.to_mesh_clear()
+
+
+def _forbidden(mesh: bpy.types.Mesh) -> np.ndarray:
+    """(e,) bool."""
     marks = np.zeros(len(mesh.edges), bool)
     attribute = _forbid_attribute(mesh)
-    if attribute is not None and len(attribute.data) == len(marks):
+    if attribute is not None:
         attribute.data.foreach_get("value", marks)
     return marks
 
 
-def painted(obj: bpy.types.Object, name: str) -> np.ndarray | None:
+def _forbid_attribute(mesh: bpy.types.Mesh) -> Any:
+    attribute: Any = mesh.attributes.get(FORBID)
+    usable = attribute is not None and attribute.domain == "EDGE" and attribute.data_type == "BOOLEAN"
+    return attribute if usable else None
+
+
+def _painted(mesh: bpy.types.Mesh, obj: bpy.types.Object, name: str) -> np.ndarray | None:
     """(n,) 0 to 1 per vertex of a vertex group, or of a float attribute; None where there is neither."""
-    mesh, group = bridge.mesh_of(obj), obj.vertex_groups.get(name)
+    group: Any = obj.vertex_groups.get(name)
     attribute: Any = mesh.attributes.get(name)
     weights = np.zeros(len(mesh.vertices), np.float32)
     if group is not None:
@@ -52,25 +97,3 @@ def painted(obj: bpy.types.Object, name: str) -> np.ndarray | None:
     else:
         return None
     return weights.astype(float)
-
-
-def toggle_forbidden(obj: bpy.types.Object) -> tuple[int, bool]:
-    """Forbid cutting the selected edges, or allow it where all of them are forbidden; how many, and which."""
-    with bridge.out_of_edit_mode(obj):
-        mesh = bridge.mesh_of(obj)
-        marks, chosen = forbidden(mesh), bridge.edge_flags(mesh, "select")
-        forbids = not marks[chosen].all()
-        marks[chosen] = forbids
-        attribute = _forbid_attribute(mesh)
-        if attribute is None:
-            if FORBID in mesh.attributes:
-                mesh.attributes.remove(mesh.attributes[FORBID])
-            attribute = mesh.attributes.new(FORBID, "BOOLEAN", "EDGE")
-        attribute.data.foreach_set("value", marks)
-    return int(chosen.sum()), forbids
-
-
-def _forbid_attribute(mesh: bpy.types.Mesh) -> Any:
-    attribute: Any = mesh.attributes.get(FORBID)
-    usable = attribute is not None and attribute.domain == "EDGE" and attribute.data_type == "BOOLEAN"
-    return attribute if usable else None

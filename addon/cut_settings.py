@@ -1,13 +1,21 @@
-"""A cutting plan that waits to be taken, as Blender properties on the shell: no seam is marked before that."""
+"""What a suggested plan must keep to, and the plan while it waits to be taken, as Blender properties."""
+
+from dataclasses import replace
 
 import bpy
 from bpy.props import BoolProperty, CollectionProperty, EnumProperty, FloatProperty, IntProperty, StringProperty
 
+from ..core.foam import Stock
+from ..core.layout.paging import A4, LETTER
+from ..core.seams import SuggestionLimits
 
-def _looked_at(_group, context) -> None:
+PAPERS = {"A4": A4, "LETTER": LETTER}
+
+
+def _looked_at(plan, context) -> None:
     from . import plans, preview
 
-    plans.select_active(context, context.object)
+    plans.select_active(context, plan.id_data)
     preview.refresh(context)
 
 
@@ -15,6 +23,48 @@ def _chosen(_group, context) -> None:
     from . import preview
 
     preview.refresh(context)
+
+
+class FoamwrightCutSettings(bpy.types.PropertyGroup):
+    """On the scene: what holds for every suggestion."""
+
+    strain_percent: FloatProperty(
+        name="Strain up to",
+        description="How far the foam of a suggested piece may be pulled or squeezed, on 99 % of its area",
+        default=5.0,
+        min=0.1,
+        max=99.0,
+        precision=1,
+        subtype="PERCENTAGE",
+    )
+    narrowest_mm: FloatProperty(
+        name="Narrowest piece (mm)",
+        description="Pieces less wide than this are hard to handle, and avoided where they can be",
+        default=SuggestionLimits.narrowest_mm,
+        min=0.0,
+        soft_max=100.0,
+        precision=0,
+    )
+
+    fits: EnumProperty(
+        name="Every piece fits",
+        description="What suggested pieces are not larger than",
+        items=(
+            ("SHEET", "The foam sheet", "As it is set under Sheet and Strain"),
+            ("A4", "An A4 page", "So that no template is glued together from pages"),
+            ("LETTER", "A Letter page", "So that no template is glued together from pages"),
+        ),
+    )
+
+    def to_core(self, stock: Stock) -> SuggestionLimits:
+        """The limits for pieces of this foam. Raises SettingsError."""
+        limits = SuggestionLimits.of(stock)
+        return replace(
+            limits,
+            strain=round(self.strain_percent / 100, 6),
+            narrowest_mm=round(self.narrowest_mm, 4),
+            sheet_mm=limits.sheet_mm if self.fits == "SHEET" else PAPERS[self.fits].drawing_size[::-1],
+        )
 
 
 class FoamwrightCut(bpy.types.PropertyGroup):
@@ -28,7 +78,7 @@ class FoamwrightCut(bpy.types.PropertyGroup):
 
 
 class FoamwrightPlan(bpy.types.PropertyGroup):
-    """A plan and what it promises; empty when nothing waits to be taken."""
+    """On a shell: a plan and what it promises; empty when nothing waits. No seam is marked before it is taken."""
 
     kind: EnumProperty(
         items=(
@@ -43,4 +93,4 @@ class FoamwrightPlan(bpy.types.PropertyGroup):
     made_for: StringProperty(description="Print of the mesh it was made for")
 
 
-CLASSES = (FoamwrightCut, FoamwrightPlan)
+CLASSES = (FoamwrightCutSettings, FoamwrightCut, FoamwrightPlan)

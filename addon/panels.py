@@ -4,7 +4,7 @@ import textwrap
 
 import bpy
 
-from . import jobs, overlay, results, summary, trouble
+from . import jobs, overlay, plans, results, summary, trouble
 from .piece_list import active_piece
 from .run_list import active_run
 
@@ -79,13 +79,74 @@ class FOAMWRIGHT_PT_cuts(FoamwrightPanel):
         return _is_shell(context)
 
     def draw(self, context):
-        counts = summary.of(context.object)
+        layout, obj = self.layout, context.object
+        counts = summary.of(obj)
         if counts is not None:
-            self.layout.label(text=f"{counts.seams} seams, {counts.folds} sharp edges", icon="EDGESEL")
-        column = self.layout.column(align=True)
+            layout.label(text=f"{counts.seams} seams, {counts.folds} sharp edges", icon="EDGESEL")
+        column = layout.column(align=True)
         column.operator_menu_enum("foamwright.mark_seams", "source", text="Mark Seams From", icon="MOD_EDGESPLIT")
         column.operator("foamwright.complete_seams", icon="ADD")
-        self.layout.prop(context.scene.foamwright, "fold_limit")
+        layout.prop(context.scene.foamwright, "fold_limit")
+        _properties(layout, context.scene.foamwright.cuts, "strain_percent")
+        column = layout.column(align=True)
+        column.operator("foamwright.suggest_seams", icon="OUTLINER_OB_LIGHTPROBE")
+        column.operator("foamwright.removable_seams", icon="REMOVE")
+        piece = active_piece(obj)
+        if piece is not None:
+            row = layout.row(align=True)
+            row.label(text=f"For {piece.name}")
+            row.operator("foamwright.where_to_cut")
+            row.operator("foamwright.suggest_seams", text="Cuts").piece = piece.name
+        if plans.waits(obj):
+            self._draw_plan(context, obj.foamwright.plan, counts is not None and counts.plan_outdated)
+
+    def _draw_plan(self, context, plan, outdated):
+        box = self.layout.box()
+        _paragraph(context, box, plan.told, "OUTLINER_OB_LIGHTPROBE")
+        if plan.warning:
+            _paragraph(context, box, plan.warning, "ERROR")
+        if outdated:
+            _paragraph(context, box, "The mesh was edited since; drop the plan and ask again", "ERROR")
+        box.template_list("FOAMWRIGHT_UL_cuts", "", plan, "cuts", plan, "active_cut", rows=min(5, len(plan.cuts) + 1))
+        cut = plans.active_cut(context.object)
+        _paragraph(context, box, cut.reason, "LOCKED" if cut.kept else "INFO")
+        box.operator("foamwright.select_cut", icon="RESTRICT_SELECT_OFF")
+        row = box.row(align=True)
+        row.operator(
+            "foamwright.take_plan", text="Take Plan" if plan.kind == "CUT" else "Remove These", icon="CHECKMARK"
+        )
+        row.operator("foamwright.drop_plan", text="Drop", icon="X")
+
+
+class FOAMWRIGHT_UL_cuts(bpy.types.UIList):
+    def draw_item(self, _context, layout, _data, item, _icon, _active_data, _active_property, _index):
+        what, _, why = item.reason.partition(": ")
+        split = layout.split(factor=0.5)
+        row = split.row(align=True)
+        if item.kept:
+            row.label(text="", icon="LOCKED")
+        else:
+            row.prop(item, "wanted", text="")
+        row.label(text=what)
+        split.label(text=why)
+
+
+class FOAMWRIGHT_PT_cut_choices(FoamwrightPanel):
+    bl_label = "What Plans May Cut"
+    bl_parent_id = "FOAMWRIGHT_PT_cuts"
+    bl_options = {"DEFAULT_CLOSED"}
+
+    def draw(self, context):
+        layout, counts = self.layout, summary.of(context.object)
+        _properties(layout, context.scene.foamwright.cuts, "narrowest_mm", "fits")
+        layout.operator("foamwright.forbid_cut", icon="CANCEL")
+        if counts is not None and counts.forbidden:
+            row = layout.row(align=True)
+            row.label(text=f"Edges forbidden: {counts.forbidden}")
+            row.operator("foamwright.select_forbidden", text="Select", icon="RESTRICT_SELECT_OFF")
+        row = layout.row(align=True)
+        row.label(text="Paint", icon="BRUSH_DATA")
+        row.operator_enum("foamwright.paint_cuts", "what")
 
 
 class FOAMWRIGHT_PT_foam(FoamwrightPanel):
@@ -264,10 +325,12 @@ def _paragraph(context, layout, words: str, icon: str) -> None:
 
 CLASSES = (
     FOAMWRIGHT_UL_findings,
+    FOAMWRIGHT_UL_cuts,
     FOAMWRIGHT_UL_pieces,
     FOAMWRIGHT_UL_runs,
     FOAMWRIGHT_PT_shell,
     FOAMWRIGHT_PT_cuts,
+    FOAMWRIGHT_PT_cut_choices,
     FOAMWRIGHT_PT_foam,
     FOAMWRIGHT_PT_foam_details,
     FOAMWRIGHT_PT_joints,

@@ -26,11 +26,9 @@ def store_cut(obj: bpy.types.Object, shell: Shell, piece: str, cut: Cut) -> None
 
 
 def store_removable(obj: bpy.types.Object, shell: Shell, runs: Sequence[Cut]) -> None:
-    """Keep runs of seams that could go; as each could by itself, only the longest is wanted at first."""
+    """Keep runs of seams that could go."""
     longest_first = sorted(runs, key=lambda run: -run.length_mm)
     _store(obj, "REMOVE", shell, longest_first, f"{len(runs)} runs of seam could go, each by itself", "")
-    for item in obj.foamwright.plan.cuts[1:]:
-        item.wanted = False
 
 
 def told(plan: Plan) -> str:
@@ -48,16 +46,17 @@ def _short_of(plan: Plan, limit: float) -> str:
     return f"{', '.join(words)}. No allowed cut helps them more" if words else ""
 
 
-def _store(
-    obj: bpy.types.Object, kind: str, shell: Shell, cuts: Sequence[Cut], told: str, warning: str
-) -> None:
+def _store(obj: bpy.types.Object, kind: str, shell: Shell, cuts: Sequence[Cut], told: str, warning: str) -> None:
     drop(obj)
     plan = obj.foamwright.plan
-    for cut in cuts:
+    for number, cut in enumerate(cuts):
         item = plan.cuts.add()
+        # of seams that could go, each by itself, only the longest is ticked
+        item.wanted = kind == "CUT" or number == 0
         item.reason, item.length_mm, item.kept = cut.reason, cut.length_mm, cut.kept
         item.edges = " ".join(str(vertex) for pair in vertex_pairs(shell, cut.edges.tolist()) for vertex in pair)
-    plan.kind, plan.told, plan.warning, plan.made_for = kind, told, warning, bridge.shape_print(obj)
+    plan.kind, plan.told, plan.warning = kind, told, warning
+    plan.made_for = bridge.shape_print(obj)
 
 
 def drop(obj: bpy.types.Object) -> None:
@@ -65,7 +64,7 @@ def drop(obj: bpy.types.Object) -> None:
     plan = obj.foamwright.plan
     plan.cuts.clear()
     plan.told = plan.warning = plan.made_for = ""
-    plan["active_cut"] = 0  # without selecting what it points to
+    plan.active_cut = 0
 
 
 def waits(obj: bpy.types.Object | None) -> bool:

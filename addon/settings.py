@@ -19,7 +19,7 @@ from bpy.props import (
 from ..core.errors import SettingsError
 from ..core.foam import Stock, eva
 from ..core.settings import SQUEEZE_COST, PieceChoice, RunChoice, Settings
-from . import stock_file
+from . import cut_settings, stock_file
 
 
 def _changed(_group, _context) -> None:
@@ -282,6 +282,7 @@ class FoamwrightSettings(bpy.types.PropertyGroup):
         soft_max=120,
         update=_changed,
     )
+    cuts: PointerProperty(type=cut_settings.FoamwrightCutSettings, description="What suggested cuts must keep to")
 
     def to_stock(self) -> Stock:
         """The foam as it is set here. Raises SettingsError."""
@@ -446,6 +447,7 @@ class FoamwrightShell(bpy.types.PropertyGroup):
     checked: BoolProperty()
     results: PointerProperty(type=bpy.types.Collection)
     flat_of: StringProperty(description="On a flat piece: which piece it is")
+    plan: PointerProperty(type=cut_settings.FoamwrightPlan)
 
 
 class FoamwrightResults(bpy.types.PropertyGroup):

@@ -8,7 +8,7 @@ import bpy
 from bpy.app.handlers import persistent
 
 from ..core.errors import FoamwrightError
-from . import bridge, results
+from . import bridge, choices, plans, preview, results
 from .settings import settings_of
 
 DELAY_S = 0.3
@@ -17,13 +17,15 @@ DELAY_S = 0.3
 
 @dataclass(frozen=True)
 class Summary:
-    """Of one shell: what it is made of and whether its pattern still fits it."""
+    """Of one shell: what it is made of, and whether its pattern and its waiting plan still fit it."""
 
     faces: int
     seams: int
     folds: int
     size_mm: tuple[float, float, float]
     outdated: bool
+    forbidden: int
+    plan_outdated: bool
 
 
 _of_object: dict[str, Summary] = {}
@@ -48,8 +50,11 @@ def refresh(context: bpy.types.Context) -> Summary | None:
         folds=int(bridge.edge_flags(mesh, "use_edge_sharp").sum()),
         size_mm=tuple(side * unit for side in obj.dimensions),
         outdated=is_outdated(context.scene, obj),
+        forbidden=len(choices.forbidden_pairs(context, obj)),
+        plan_outdated=plans.is_outdated(obj),
     )
     _of_object[obj.name_full] = summary
+    preview.refresh(context)
     return summary
 
 

@@ -43,5 +43,6 @@ def _dashed(line: np.ndarray, dash: float, gap: float) -> np.ndarray:
     marks = np.unique(np.concatenate([arc, starts, np.minimum(starts + dash * stretch, arc[-1])]))
     middle = (marks[1:] + marks[:-1]) / 2
     inked = middle - starts[np.searchsorted(starts, middle) - 1] < dash * stretch
+    inked &= np.diff(marks) > 1e-9 * arc[-1]  # where a dash ends in a corner the two may differ by a last digit
     points = np.column_stack([np.interp(marks, arc, line[:, axis]) for axis in range(3)])
     return np.stack([points[:-1], points[1:]], axis=1)[inked]

@@ -1,11 +1,11 @@
-"""Where the shell is cut: seams from what the mesh has, and the cuts that are still missing."""
+"""Where the shell is cut: seams from what the mesh has, missing cuts, and the maker's say on suggested ones."""
 
 import bpy
 import numpy as np
 from bpy.props import EnumProperty
 
 from ...core.seams import complete_seams, seams_from
-from .. import bridge, jobs, summary, trouble
+from .. import bridge, choices, jobs, summary, trouble
 from ..settings import settings_of
 
 
@@ -56,4 +56,79 @@ class FOAMWRIGHT_OT_complete_seams(jobs.ShellJob):
         return "INFO", f"{np.count_nonzero(result.seam & ~shell.seam)} edges added to the seams"
 
 
-CLASSES = (FOAMWRIGHT_OT_mark_seams, FOAMWRIGHT_OT_complete_seams)
+class FOAMWRIGHT_OT_forbid_cut(bpy.types.Operator):
+    """Never suggest a cut along the selected edges; where all of them are forbidden already, allow it again"""
+
+    bl_idname = "foamwright.forbid_cut"
+    bl_label = "Forbid Cutting Here"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context):
+        if not jobs.has_shell(cls, context):
+            return False
+        if context.object.mode != "EDIT":
+            cls.poll_message_set("Select the edges in Edit Mode")
+            return False
+        return True
+
+    def execute(self, context):
+        count, forbids = choices.toggle_forbidden(context.object)
+        if not count:
+            self.report({"WARNING"}, "No edges are selected")
+            return {"CANCELLED"}
+        summary.refresh(context)
+        self.report({"INFO"}, f"{count} edges {'are never cut by a plan' if forbids else 'may be cut again'}")
+        return {"FINISHED"}
+
+
+class FOAMWRIGHT_OT_select_forbidden(bpy.types.Operator):
+    """Enter Edit Mode with the edges selected along which no plan may cut"""
+
+    bl_idname = "foamwright.select_forbidden"
+    bl_label = "Select Forbidden Edges"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context):
+        return jobs.has_shell(cls, context)
+
+    @trouble.reports_errors
+    def execute(self, context):
+        bridge.select_elements(context, context.object, [], choices.forbidden_pairs(context, context.object), [])
+        return {"FINISHED"}
+
+
+class FOAMWRIGHT_OT_paint_cuts(bpy.types.Operator):
+    """Paint on the shell where suggested cuts are unwanted, or wanted"""
+
+    bl_idname = "foamwright.paint_cuts"
+    bl_label = "Paint"
+    bl_options = {"REGISTER", "UNDO"}
+
+    what: EnumProperty(
+        name="What",
+        items=(
+            (choices.KEEP_WHOLE, "Keep whole", "Cuts keep away where they can: a face, a badge"),
+            (choices.CUT_HERE, "Cut here", "Cuts go there where they can: under a trim, along the back"),
+        ),
+    )
+
+    @classmethod
+    def poll(cls, context):
+        return jobs.has_shell(cls, context)
+
+    def execute(self, context):
+        groups = context.object.vertex_groups
+        groups.active_index = (groups.get(self.what) or groups.new(name=self.what)).index
+        bpy.ops.object.mode_set(mode="WEIGHT_PAINT")
+        return {"FINISHED"}
+
+
+CLASSES = (
+    FOAMWRIGHT_OT_mark_seams,
+    FOAMWRIGHT_OT_complete_seams,
+    FOAMWRIGHT_OT_forbid_cut,
+    FOAMWRIGHT_OT_select_forbidden,
+    FOAMWRIGHT_OT_paint_cuts,
+)

@@ -1,0 +1,183 @@
+"""Where to cut, suggested: a plan is shown first, and marked when the maker takes it."""
+
+import bpy
+import numpy as np
+from bpy.props import StringProperty
+
+from ...core.errors import MeshError
+from ...core.pieces import cut_pieces
+from ...core.progress import Progress
+from ...core.seams import removable_seams, suggest, where_to_cut
+from .. import bridge, choices, jobs, plans, preview, summary, trouble
+from ..piece_list import active_piece
+from ..settings import settings_of
+from .pieces import has_pieces
+
+
+class FOAMWRIGHT_OT_suggest_seams(jobs.ShellJob):
+    """Look for cuts with which every piece lies flat within the strain limit; your seams stay, none is marked yet"""
+
+    bl_idname = "foamwright.suggest_seams"
+    bl_label = "Suggest Seams"
+    bl_options = {"REGISTER", "UNDO"}
+    title = "Suggesting seams"
+
+    piece: StringProperty(name="Piece", description="Cut only this one; empty: the whole shell")
+
+    def work(self, context, shell, face_names):
+        obj = context.object
+        bridge.refuse_added_elements(context, obj)
+        self._limits = _limits(context, obj)
+        faces = _faces_of(context, obj, shell, face_names, self.piece) if self.piece else None
+        return suggest(shell, self._limits, choices.choices_of(context, obj, shell), faces)
+
+    def show(self, context, obj, shell, plan):
+        plans.store_plan(obj, shell, plan, self._limits.strain)
+        stored = obj.foamwright.plan
+        if stored.warning:
+            return "WARNING", f"{stored.told}. {stored.warning}"
+        return "INFO", f"{stored.told}; take the plan or drop it"
+
+
+class FOAMWRIGHT_OT_where_to_cut(jobs.ShellJob):
+    """Look for the one more cut that helps the piece chosen in the list most; it is not marked yet"""
+
+    bl_idname = "foamwright.where_to_cut"
+    bl_label = "One More Cut"
+    bl_options = {"REGISTER", "UNDO"}
+    title = "Looking for one more cut"
+
+    piece: StringProperty(name="Piece", description="Its name; empty: the one chosen in the list")
+
+    @classmethod
+    def poll(cls, context):
+        return jobs.is_free(cls) and has_pieces(cls, context)
+
+    def work(self, context, shell, face_names):
+        obj = context.object
+        bridge.refuse_added_elements(context, obj)
+        self._piece = self.piece or active_piece(obj).name
+        limits, say = _limits(context, obj), choices.choices_of(context, obj, shell)
+        faces = _faces_of(context, obj, shell, face_names, self._piece)
+        yield Progress("Trying cuts", 0.0)
+        return where_to_cut(shell, faces, limits, say)
+
+    def show(self, context, obj, shell, cut):
+        if cut is None:
+            plans.drop(obj)
+            return "INFO", f"{self._piece} is within the limit, or no allowed cut helps it"
+        plans.store_cut(obj, shell, self._piece, cut)
+        return "INFO", f"{self._piece}: {cut.reason}"
+
+
+class FOAMWRIGHT_OT_removable_seams(jobs.ShellJob):
+    """Look for seams that could go without any piece passing the strain limit; none is cleared yet"""
+
+    bl_idname = "foamwright.removable_seams"
+    bl_label = "Seams That Could Go"
+    bl_options = {"REGISTER", "UNDO"}
+    title = "Looking for seams that could go"
+
+    def work(self, context, shell, face_names):
+        bridge.refuse_added_elements(context, context.object)
+        return removable_seams(shell, _limits(context, context.object))
+
+    def show(self, context, obj, shell, runs):
+        if not runs:
+            plans.drop(obj)
+            return "INFO", f"'{obj.name}': every seam is needed to keep to the limits"
+        plans.store_removable(obj, shell, runs)
+        return "INFO", f"{obj.foamwright.plan.told}; tick those to remove"
+
+
+class FOAMWRIGHT_OT_take_plan(bpy.types.Operator):
+    """Mark the seams that are ticked in the plan, or clear those of them that could go"""
+
+    bl_idname = "foamwright.take_plan"
+    bl_label = "Take Plan"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context):
+        return jobs.is_free(cls) and has_plan(cls, context)
+
+    @trouble.reports_errors
+    def execute(self, context):
+        obj = context.object
+        shell = bridge.shell_from_object(context, obj)
+        seam = plans.seams_with_plan(obj, shell)
+        bridge.write_seams(context, obj, shell, seam)
+        plans.drop(obj)
+        summary.refresh(context)
+        changed, total = np.count_nonzero(seam != shell.seam), np.count_nonzero(seam)
+        self.report({"INFO"}, f"{changed} edges changed; {total} are seams now")
+        return {"FINISHED"}
+
+
+class FOAMWRIGHT_OT_drop_plan(bpy.types.Operator):
+    """Forget the plan; seams stay as they are"""
+
+    bl_idname = "foamwright.drop_plan"
+    bl_label = "Drop Plan"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context):
+        return jobs.is_free(cls) and has_plan(cls, context)
+
+    def execute(self, context):
+        plans.drop(context.object)
+        summary.refresh(context)
+        return {"FINISHED"}
+
+
+class FOAMWRIGHT_OT_select_cut(bpy.types.Operator):
+    """Enter Edit Mode with the edges of the chosen cut selected"""
+
+    bl_idname = "foamwright.select_cut"
+    bl_label = "Select Its Edges"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context):
+        return has_plan(cls, context)
+
+    @trouble.reports_errors
+    def execute(self, context):
+        cut = plans.active_cut(context.object)
+        bridge.select_elements(context, context.object, [], plans.pairs_of(cut), [])
+        preview.refresh(context)
+        return {"FINISHED"}
+
+
+def has_plan(cls, context):
+    """Poll of everything that works on a plan that waits to be taken."""
+    if not jobs.has_shell(cls, context):
+        return False
+    if not plans.waits(context.object):
+        cls.poll_message_set("No plan waits to be taken; press Suggest Seams")
+        return False
+    return True
+
+
+def _limits(context, obj):
+    return context.scene.foamwright.cuts.to_core(settings_of(context.scene, obj).stock)
+
+
+def _faces_of(context, obj, shell, face_names, name):
+    """Shell faces of the piece of this name, as the seams are now. Raises MeshError where there is none."""
+    pieces, piece_of_face = cut_pieces(shell, settings_of(context.scene, obj), face_names)
+    for number, piece in enumerate(pieces):
+        if piece.name == name:
+            return np.flatnonzero(piece_of_face == number)
+    raise MeshError(f"'{obj.name}' has no piece '{name}' any more; list the pieces again.")
+
+
+CLASSES = (
+    FOAMWRIGHT_OT_suggest_seams,
+    FOAMWRIGHT_OT_where_to_cut,
+    FOAMWRIGHT_OT_removable_seams,
+    FOAMWRIGHT_OT_take_plan,
+    FOAMWRIGHT_OT_drop_plan,
+    FOAMWRIGHT_OT_select_cut,
+)
