@@ -72,6 +72,8 @@ class Draft:
         forbidden = np.zeros(shell.edge_count, bool) if choices.forbid is None else choices.forbid
         self.inner = inner
         self.kept = kept & inner
+        if not np.array_equal(self.mirrored(self.kept), self.kept):
+            self.twins = None  # the maker cut left and right differently: neither side speaks for the other
         self.free = inner & ~self.kept & ~self.mirrored(forbidden)
         self.price = np.where(self.free, edge_price(shell, choices), np.inf)
         if self.twins is not None:

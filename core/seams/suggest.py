@@ -32,7 +32,7 @@ def suggest(
     """A plan whose every piece lies flat within the limits, where the allowed edges can do that. Yields Progress.
 
     The shell's own seams stay, and so do those of `choices.keep`. faces : (p,) int, cut only these; all if None.
-    Where the shell mirrors itself the plan does so exactly. The same shell gives the same plan.
+    Where the shell mirrors itself, its seams with it, the plan does so exactly. The same shell gives the same plan.
     """
     best: Draft | None = None
     starts = STARTS if shell.face_count <= FEW_FACES else STARTS[:1]
@@ -106,7 +106,9 @@ def removable_seams(shell: Shell, limits: SuggestionLimits | None = None) -> Ste
     """Runs of the shell's seams that could go, each by itself, without passing the limits. Yields Progress."""
     bare = shell.with_seams(np.zeros(shell.edge_count, bool))
     draft = Draft(bare, limits or SuggestionLimits(), EdgeChoices())
-    draft.seam = draft.mirrored(shell.seam & draft.inner)
+    draft.seam = shell.seam & draft.inner
+    if not np.array_equal(draft.mirrored(draft.seam), draft.seam):
+        draft.twins = None  # cut differently left and right: no run takes an image with it that is no seam
     for number, piece in enumerate(draft.own_pieces(draft.pieces())):
         yield Progress("Laying pieces flat", number / shell.face_count)
         draft.learn(piece)
