@@ -18,6 +18,8 @@ import solids
 from beetle_sentry import ACTORS, forearm_guard, helmet, shoulder_plate
 
 MODEL_SIZE_MM = 300.0
+HEAD_MM = 574.0
+"""Circumference of an average head: 574.4 mm of men (Gordon et al., 2012 US Army survey, NATICK/TR-15/007)."""
 
 
 def cap(degrees: float, rings: int = 20) -> Shell:
@@ -71,8 +73,7 @@ def rounded_cube(cells: int = 12, radius: float = 0.2) -> tuple[np.ndarray, list
 
 
 def head_sphere() -> Shell:
-    """574 mm around, as an average head."""
-    return Shell.build(*solids.icosphere(574 / (2 * np.pi), 3), name="sphere of head size")
+    return Shell.build(*solids.icosphere(HEAD_MM / (2 * np.pi), 3), name="sphere of head size")
 
 
 def knobbly(splits: int) -> Shell:

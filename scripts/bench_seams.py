@@ -23,6 +23,7 @@ from foamwright.core.seams import SuggestionLimits, suggest
 from foamwright.core.seams.outlook import Laid, really_laid
 from foamwright.core.shell import Shell
 from foamwright.core.symmetry import mirror_map
+from scipy.optimize import brentq
 
 LIMIT = 0.05
 HEADINGS = f"{'':22s}{'strain %':>9s}{'seam m':>8s}{'pieces':>8s}{'narrow mm':>11s}{'mirrored':>10s}{'s':>8s}"
@@ -196,14 +197,27 @@ def by_hand() -> None:
 
 
 def sphere_bound() -> None:
-    """A sphere of head size against J. Milnor's cap, and gores."""
+    """A sphere of head size against caps (J. Milnor, A Problem in Cartography, 1969) and classic gores."""
     shell = models.head_sphere()
+    started = time.process_time()
     plan = finish(suggest(shell, SuggestionLimits(LIMIT)))
-    cap = np.radians(43.9)
-    print("\nSphere of 574 mm around, +-5 %")
-    print(f"  a cap of at most 43.9 degrees: no fewer than {2 / (1 - np.cos(cap)):.1f} caps by area")
-    print("  gores that keep to 5 %: 8 (spine lengths true, edges 3.75 % long), 1.38 m of seam at least")
-    print(f"  ours: {len(plan.pieces)} pieces, {plan.length_mm / 1000:.2f} m, strain {100 * plan.strain:.2f} %")
+    seconds = time.process_time() - started
+    spread = np.log((1 + LIMIT) / (1 - LIMIT))
+    cap = brentq(lambda a: np.log(a / np.sin(a)) - spread, 0.01, 1.5)
+    gores = next(n for n in range(3, 99) if gore_edge_excess(n) <= LIMIT)
+    print(f"\nSphere of {models.HEAD_MM:g} mm around, +-{100 * LIMIT:g} %")
+    print(f"  caps of at most {np.degrees(cap):.1f} degrees: by area no fewer than {2 / (1 - np.cos(cap)):.1f}")
+    print(f"  gores whose edges are at most {100 * LIMIT:g} % long: {gores}, {gores * models.HEAD_MM / 2000:.2f} m")
+    print(
+        f"  ours: {len(plan.pieces)} pieces, {plan.length_mm / 1000:.2f} m, strain {100 * plan.strain:.2f} %, "
+        f"{seconds:.1f} s"
+    )
+
+
+def gore_edge_excess(count: int) -> float:
+    """By how much the edge of one of `count` classic gores of a unit sphere is longer than its meridian."""
+    s = np.linspace(-np.pi / 2, np.pi / 2, 2001)
+    return float(np.hypot(np.diff(s), np.diff(np.pi / count * np.cos(s))).sum() / np.pi - 1)
 
 
 def large(quick: bool) -> None:
