@@ -100,9 +100,9 @@ class Flattener:
 
         glued : (s, 4) int, rim intervals a0-a1 and b0-b1 to be equally long, vertices of all surfaces numbered
             one after another.
-        Each surface goes flat by itself for the least mean strain; then the seams are matched over all that
-        hang together; then a soft ceiling under each surface's own worst strain lowers it. Last, a surface
-        that lies over itself is parted where that costs little strain.
+        Surfaces that seams connect are solved together, for the least mean strain with both sides of every seam
+        equal; then a soft ceiling under each surface's own worst strain lowers it. Last, a surface that lies
+        over itself is parted where that costs little strain.
         """
         asked: dict[bytes, list[np.ndarray]] = {}
 
@@ -110,18 +110,17 @@ class Flattener:
             asked[key] = self._known[key] if key in self._known else (yield from steps)
             return asked[key]
 
-        costs = np.array([seam_priority, squeeze_cost])
-        alone = []
+        costs = np.array([seam_priority, squeeze_cost]).tobytes()
+        starts = []
         for number, surface in enumerate(surfaces):
             yield Progress("Laying pieces flat", number / len(surfaces))
-            alone += yield from known(surface.digest + costs[1:].tobytes(), _flatten_alone(surface, squeeze_cost))
+            starts += yield from known(surface.digest, _start(surface))
         flats: list[np.ndarray] = [np.empty(0)] * len(surfaces)
         for numbers, own_glued in _hanging_together(surfaces, glued if seam_priority > 0 else glued[:0]):
             members = [surfaces[i] for i in numbers]
-            key = b"".join([surface.digest for surface in members] + [own_glued.tobytes(), costs.tobytes()])
-            problem = Problem(members, own_glued, [alone[i] for i in numbers], seam_priority)
-            results = yield from known(key, _flatten_together(problem, [alone[i] for i in numbers], squeeze_cost))
-            for i, flat in zip(numbers, results, strict=True):
+            key = b"".join([surface.digest for surface in members] + [own_glued.tobytes(), costs])
+            steps = _flatten_together(members, own_glued, [starts[i] for i in numbers], seam_priority, squeeze_cost)
+            for i, flat in zip(numbers, (yield from known(key, steps)), strict=True):
                 flats[i] = flat
         self._known = asked
         return flats
@@ -151,12 +150,29 @@ def _hanging_together(surfaces: Sequence[Surface], glued: np.ndarray) -> list[tu
     return groups
 
 
-def _flatten_together(problem: Problem, alone: list[np.ndarray], squeeze_cost: float) -> Steps[list[np.ndarray]]:
-    flat = np.concatenate(alone)
-    if problem.seams is not None:
-        flat = yield from problem.solver.minimise(flat, squeeze_cost, stage="Matching seams", tolerance=ROUGH)
+def _start(surface: Surface) -> Steps[list[np.ndarray]]:
+    yield Progress("Laying pieces flat", 0.0)
+    return [first_flat(surface.triangles, surface.corners, surface.loops, surface.vertex_count)]
+
+
+def _flatten_together(
+    surfaces: Sequence[Surface], glued: np.ndarray, starts: list[np.ndarray], seam_priority: float, squeeze_cost: float
+) -> Steps[list[np.ndarray]]:
+    flat = np.concatenate(starts)
+    problem = Problem(surfaces)
+    if log_strain(stretches(flat, problem.triangles, problem.rest)).max() <= EXACT and not len(glued):
+        return starts
+    if len(glued):
+        target = np.zeros(len(glued))
+        if seam_priority < 1:
+            loose = yield from problem.solver.minimise(flat, squeeze_cost, tolerance=ROUGH)
+            target = (1 - seam_priority) * Seams(glued, target).gaps(loose)
+        problem = Problem(surfaces, Seams(glued, target))
+    stage = "Matching seams" if len(glued) else "Laying pieces flat"
+    flat = yield from problem.solver.minimise(flat, squeeze_cost, stage=stage, tolerance=ROUGH)
+    if len(glued):
         problem.reweight(flat)
-    ceilings = CEILINGS_LOOSE if problem.seams is None else CEILINGS_HELD
+    ceilings = CEILINGS_HELD if len(glued) else CEILINGS_LOOSE
     flat, ceiling = yield from _lower_worst(problem, flat, squeeze_cost, ceilings)
     return problem.split((yield from part_overlaps(problem, flat, squeeze_cost, ceiling)))
 
@@ -164,13 +180,7 @@ def _flatten_together(problem: Problem, alone: list[np.ndarray], squeeze_cost: f
 class Problem:
     """Surfaces to be solved together, vertices and triangles numbered one after another."""
 
-    def __init__(
-        self,
-        surfaces: Sequence[Surface],
-        glued: np.ndarray | None = None,
-        flats: Sequence[np.ndarray] = (),
-        seam_priority: float = 0.0,
-    ) -> None:
+    def __init__(self, surfaces: Sequence[Surface], seams: Seams | None = None) -> None:
         self.surfaces = surfaces
         self.first = first_vertices([surface.vertex_count for surface in surfaces])
         shifted = [surface.triangles + start for surface, start in zip(surfaces, self.first, strict=False)]
@@ -178,10 +188,7 @@ class Problem:
         self.rest = RestTriangles.from_corners(np.concatenate([surface.corners for surface in surfaces]))
         ends = np.cumsum([len(surface.triangles) for surface in surfaces])
         self.own = np.split(np.arange(len(self.triangles)), ends[:-1])
-        self.seams = None
-        if glued is not None and len(glued):
-            self.seams = Seams(glued, np.zeros(len(glued)))
-            self.seams.target = (1 - seam_priority) * self.seams.gaps(np.concatenate(flats))
+        self.seams = seams
 
     @cached_property
     def solver(self) -> NewtonSolver:
@@ -216,13 +223,6 @@ class Problem:
             [np.empty((0, 3), np.int64)]
             + [find_contacts(flats[i], self.surfaces[i].loops) + self.first[i] for i in numbers]
         )
-
-
-def _flatten_alone(surface: Surface, squeeze_cost: float) -> Steps[list[np.ndarray]]:
-    flat = first_flat(surface.triangles, surface.corners, surface.loops, surface.vertex_count)
-    if log_strain(stretches(flat, surface.triangles, surface.rest)).max() <= EXACT:
-        return [flat]
-    return [(yield from Problem([surface]).solver.minimise(flat, squeeze_cost, tolerance=ROUGH))]
 
 
 def _lower_worst(
