@@ -49,6 +49,7 @@ def unfold(
     rims = rim_runs(shell, pieces, laid, settings, joints, edge_letters)
     finished = []
     for piece, flat, piece_folds, piece_bends in zip(pieces, flats, folds, bends, strict=True):
+        yield Progress("Drawing pieces", len(finished) / len(pieces))
         outside, inside = both_outlines(piece, flat.vertices, (*joints, *rims), settings.model_is_inside)
         piece_folds = with_mouths(shell, piece.patch, flat.vertices, piece_folds, inside)
         piece_bends = with_kerfs(shell, piece, flat.vertices, piece_bends, inside)
@@ -73,5 +74,6 @@ def unfold(
             )
         )
     sheets = yield from nest(finished, settings)
+    yield Progress("Looking for trouble", 0.0)
     pattern = Pattern(shell, piece_of_face, tuple(finished), joints, sheets, findings, rims)
     return pattern.with_findings(findings + examine_pattern(pattern, settings))
