@@ -15,11 +15,13 @@ import bpy
 
 from ..core.errors import FoamwrightError, FormatError, MissingCutError, SettingsError
 from ..core.pieces import cut_pieces
-from ..core.seams import SOURCES
+from ..core.seams import SOURCES, SuggestionLimits
 from . import bridge, writers
 from .settings import settings_of
 
 COMMAND = "foamwright"
+SUGGEST = "suggest"
+SEAMS = (*SOURCES, SUGGEST)
 MONKEY = "monkey"
 """Instead of a file: Blender's own monkey, for a try."""
 WORN_SIZE_MM = (50.0, 1500.0)
@@ -48,26 +50,31 @@ def run(
     *,
     thickness: float = 5.0,
     seams: str = "stored",
+    strain: float = SuggestionLimits.strain,
     size: float | None = None,
     kinds: set[str] | None = None,
 ) -> None:
     """Import `path`, bring it to size, complete its seams if need be, lay it flat and write files into `out`.
 
-    thickness : mm; seams : "stored", "sharp" or "all"; size : mm, what the largest dimension shall be
+    thickness : mm; size : mm, what the largest dimension shall be
+    seams : "stored", "sharp", "all", or "suggest" for a plan that keeps every piece to `strain`, part of 1
     kinds : keys of `writers.KINDS`, all of them by default
     Raises FormatError for a file that Blender cannot import, SettingsError; operators raise RuntimeError with
     their message.
     """
-    if seams not in SOURCES:
-        raise SettingsError(f"Seams from '{seams}' are unknown; choose one of {', '.join(SOURCES)}.")
+    if seams not in SEAMS:
+        raise SettingsError(f"Seams from '{seams}' are unknown; choose one of {', '.join(SEAMS)}.")
+    SuggestionLimits(strain=strain)  # refuses what makes no sense, before the work
     with stage("import"):
         shell = import_shell(path)
         bring_to_size(shell, size)
     bpy.context.scene.foamwright.thickness_mm = thickness
     with stage("seams"):
-        if seams != "stored":
+        if seams == SUGGEST:
+            _take_suggestion(shell, strain)
+        elif seams != "stored":
             bpy.ops.foamwright.mark_seams(source=seams.upper())
-        if seams != "stored" or not _seams_suffice(shell):
+        if seams in ("sharp", "all") or not _seams_suffice(shell):
             bpy.ops.foamwright.complete_seams()
     with stage("flatten"):
         bpy.ops.foamwright.flatten()
@@ -75,6 +82,18 @@ def run(
         if kinds is None or kind.key in kinds:
             with stage(f"write {kind.label}"):
                 bpy.ops.foamwright.export(directory=str(out), kinds={kind.key})
+
+
+def _take_suggestion(shell: bpy.types.Object, strain: float) -> None:
+    """Seams of the file stay; what is suggested beside them is taken and told."""
+    bpy.context.scene.foamwright.cuts.strain_percent = 100 * strain
+    bpy.ops.foamwright.suggest_seams()
+    plan = shell.foamwright.plan
+    print(f"plan: {plan.told}")
+    if plan.warning:
+        print(f"plan: {plan.warning}")
+    if plan.cuts:
+        bpy.ops.foamwright.take_plan()
 
 
 def _seams_suffice(shell: bpy.types.Object) -> bool:
@@ -190,11 +209,19 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("file", help=f"a model that Blender can import, or '{MONKEY}' for a try")
     parser.add_argument("--out", required=True, help="folder for the templates")
     parser.add_argument("--thickness", type=float, default=5.0, help="of the foam, in mm (5)")
-    parser.add_argument("--seams", choices=SOURCES, default="stored", help="where to cut")
+    parser.add_argument("--seams", choices=SEAMS, default="stored", help="where to cut")
+    parser.add_argument("--strain", type=float, default=5.0, help="of suggested pieces, at most, in percent (5)")
     parser.add_argument("--size", type=float, help="the largest dimension, in mm")
     options = parser.parse_args(arguments)
     try:
-        run(options.file, options.out, thickness=options.thickness, seams=options.seams, size=options.size)
+        run(
+            options.file,
+            options.out,
+            thickness=options.thickness,
+            seams=options.seams,
+            strain=options.strain / 100,
+            size=options.size,
+        )
     except (FoamwrightError, RuntimeError) as error:
         print(error, file=sys.stderr)
         return 1

@@ -28,13 +28,14 @@ def store_cut(obj: bpy.types.Object, shell: Shell, piece: str, cut: Cut) -> None
 def store_removable(obj: bpy.types.Object, shell: Shell, runs: Sequence[Cut]) -> None:
     """Keep runs of seams that could go."""
     longest_first = sorted(runs, key=lambda run: -run.length_mm)
-    _store(obj, "REMOVE", shell, longest_first, f"{len(runs)} runs of seam could go, each by itself", "")
+    _store(obj, "REMOVE", shell, longest_first, f"Seams that could go, each by itself: {len(runs)}", "")
 
 
 def told(plan: Plan) -> str:
     """The plan in one line."""
     worst = f"worst strain {100 * plan.strain:.1f} %" if np.isfinite(plan.strain) else "not all can be laid flat"
-    return f"{len(plan.pieces)} pieces, {plan.length_mm:.0f} mm of seam, {worst}"
+    pieces = "1 piece" if len(plan.pieces) == 1 else f"{len(plan.pieces)} pieces"
+    return f"{pieces}, {plan.length_mm:.0f} mm of seam, {worst}"
 
 
 def _short_of(plan: Plan, limit: float) -> str:

@@ -2,7 +2,7 @@
 
     python3 scripts/demo.py                                     the beetle sentry set, into out/
     python3 scripts/demo.py my_helmet.obj --thickness 6 --seams sharp --size 300 --out my_helmet
-    python3 scripts/demo.py monkey                              Blender's own monkey
+    python3 scripts/demo.py monkey --seams suggest --strain 5    Blender's own monkey, cut by a suggested plan
 
 Makes its own environment with Blender as a Python module, builds the extension, installs that very zip into
 a private Blender user folder, and works through the extension's own operators.
@@ -43,13 +43,18 @@ def parse_options(arguments: list[str]) -> argparse.Namespace:
     parser.add_argument("path", nargs="?", help="a file Blender can import, or 'monkey'; none: the beetle sentry set")
     parser.add_argument("--thickness", type=float, help="of the foam, in mm (5)")
     parser.add_argument(
-        "--seams", choices=("stored", "sharp", "all"), help="at the seams in the file, at sharp bends, or at both"
+        "--seams",
+        choices=("stored", "sharp", "all", "suggest"),
+        help="at the seams in the file, at sharp bends, at both, or by a suggested plan",
     )
+    parser.add_argument("--strain", type=float, help="of the pieces of a suggested plan, at most, in percent (5)")
     parser.add_argument("--size", type=float, help="largest side of the shell in mm")
     parser.add_argument("--out", type=Path, default=ROOT / "out", help="folder for what is made (out)")
     options = parser.parse_args(arguments)
-    if options.path is None and (options.thickness or options.seams or options.size):
+    if options.path is None and (options.thickness or options.seams or options.strain or options.size):
         parser.error("the beetle sentry set has its own foam, seams and size; name a file to give others")
+    if options.strain is not None and options.seams != "suggest":
+        parser.error("--strain is for suggested seams; add --seams suggest")
     if options.path not in (None, "monkey") and not Path(options.path).is_file():
         parser.error(f"there is no file '{options.path}'")
     return options
@@ -60,7 +65,7 @@ def forwarded(options: argparse.Namespace) -> list[str]:
     words = ["--out", str(options.out.resolve())]
     if options.path is not None:
         words += ["--path", options.path if options.path == "monkey" else str(Path(options.path).resolve())]
-    for name in ("thickness", "seams", "size"):
+    for name in ("thickness", "seams", "strain", "size"):
         value = getattr(options, name)
         if value is not None:
             words += [f"--{name}", str(value)]

@@ -51,6 +51,23 @@ def test_a_file_in_millimetres_becomes_templates(cuff, folder, headless, capfd):
     assert (folder / "summary.pdf").exists()
 
 
+def test_seams_can_be_suggested_and_are_told(cuff, folder, headless, capfd):
+    assert headless.main([str(cuff), "--out", str(folder), "--seams", "suggest", "--strain", "4"]) == 0
+    told = capfd.readouterr().out
+    # a sleeve of flat foam wants one slit from rim to rim
+    assert "plan: 1 piece, 90 mm of seam, worst strain 0.0 %" in told
+    assert len(bpy.context.object.foamwright.pieces) == 1
+    assert bpy.context.scene.foamwright.cuts.strain_percent == pytest.approx(4)
+
+
+def test_seams_and_strain_that_make_no_sense_are_refused_before_the_work(folder, headless, module):
+    wrong = module("core.errors").SettingsError
+    for words, told in (({"seams": "guess"}, "suggest"), ({"seams": "suggest", "strain": 0.0}, "strain limit")):
+        with pytest.raises(wrong, match=told):
+            headless.run("monkey", folder, **words)
+    assert not bpy.data.objects
+
+
 def test_the_size_can_be_said(cuff, headless):
     shell = headless.import_shell(cuff)
     headless.bring_to_size(shell, 240)
