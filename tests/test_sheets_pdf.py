@@ -103,6 +103,9 @@ def test_front_pages_tell_what_they_must(book):
     assert "not protective equipment" in whole
     for piece in pattern.pieces:
         assert piece.name in whole
+    assert "Where the pieces go" in whole
+    for view in ("from the front", "from the back", "from the wearer's left", "from the wearer's right"):
+        assert view in whole
     assert "brow band with cheek plate left" in whole
     assert "ridge 30° mitre 15° and 15° 100.0 and 100.0" in whole
     assert "V-groove, closes 40° 4.0 mm of 5 mm 2.9 mm" in whole

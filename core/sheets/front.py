@@ -29,6 +29,7 @@ from .tables import (
     rim_rows,
 )
 from .typeset import BODY, CELL, HEADING, SUBTITLE, TITLE, bulleted, facts, numbered, table, words
+from .where import where_pages
 
 CUT_LIST_WIDTHS = (8, 29, 29, 17, 19, 21, 15, 17, 13, 22)
 JOINT_WIDTHS = (11, 49, 22, 18, 25, 30, 35)
@@ -97,6 +98,7 @@ def front_story(
         lists += [*section("To look at before cutting"), *_findings(pattern)]
     return [
         *_cover(pattern, paper, pages, when, known, wide),
+        *where_pages(pattern, *paper.drawing_size, section),
         PageBreak(),
         *lists,
         *_sheets(pattern, paper, section),
