@@ -10,6 +10,7 @@ import shapely
 from shapely import Polygon
 
 from .joints import STEEPEST_BEVEL_DEG, JointRun, JointSide
+from .loose_parts import loose_parts
 from .pattern import Pattern, PatternPiece
 
 COVERAGE_M2_PER_L = 7.56
@@ -122,8 +123,13 @@ def materials(pattern: Pattern) -> Materials:
 
 
 def glue_order(pattern: Pattern) -> tuple[str, ...]:
-    """The steps of `glue_steps` as sentences that name their joints."""
-    return tuple(f"{step.words}: {', '.join(step.joints)}" for step in glue_steps(pattern))
+    """The steps of `glue_steps` as sentences that name their joints; last the pieces that no joint holds."""
+    joined = tuple(f"{step.words}: {', '.join(step.joints)}" for step in glue_steps(pattern))
+    return joined + tuple(
+        f"Glue {part.piece} onto {' and '.join(part.over)}, its outside face {part.height_mm:.1f} mm above (or strap it on, if it must move)"
+        for part in loose_parts(pattern)
+        if part.over
+    )
 
 
 def glue_steps(pattern: Pattern) -> tuple[GlueStep, ...]:

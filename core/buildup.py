@@ -116,7 +116,7 @@ def _step(pattern: Pattern, number: int, piece: PatternPiece) -> tuple[float, Pa
     height, below = np.full(len(foot), np.nan), np.full(len(foot), -1)
     for sample in range(len(foot)):
         parallel = facing @ normal[sample] > np.cos(np.radians(PARALLEL_DEG))
-        distance = _heights_over(foot[sample], normal[sample], corners[parallel])
+        distance = heights_over(foot[sample], normal[sample], corners[parallel])
         near = (np.abs(distance) <= HIGHEST_MM) & np.isfinite(distance)
         if near.any():
             chosen = int(np.argmin(np.where(near, np.abs(distance), np.inf)))
@@ -150,7 +150,7 @@ def _beside_rim(shell: Shell, piece: PatternPiece) -> tuple[np.ndarray, np.ndarr
     return ((start + end) / 2 + STEP_OUT_MM * outward)[chosen], normal[chosen]
 
 
-def _heights_over(foot: np.ndarray, normal: np.ndarray, corners: np.ndarray) -> np.ndarray:
+def heights_over(foot: np.ndarray, normal: np.ndarray, corners: np.ndarray) -> np.ndarray:
     """(m,) mm, how far above each triangle (m, 3, 3) the foot lies along the normal; nan beside it."""
     one, other = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     across = np.cross(normal, other)
@@ -161,6 +161,6 @@ def _heights_over(foot: np.ndarray, normal: np.ndarray, corners: np.ndarray) -> 
         turned = np.cross(away, one)
         v = turned @ normal / scale
         distance = np.einsum("ij,ij->i", other, turned) / scale
-    inside = (u >= -1e-9) & (v >= -1e-9) & (u + v <= 1 + 1e-9)
+        inside = (u >= -1e-9) & (v >= -1e-9) & (u + v <= 1 + 1e-9)
     # the ray runs along the normal: a hit ahead lies above the foot
     return np.where(inside, -distance, np.nan)
