@@ -74,6 +74,7 @@ class FoamwrightCut(bpy.types.PropertyGroup):
     kept: BoolProperty(description="It is the maker's own seam, and stays")
     reason: StringProperty(description="What it is, and what it is there for")
     length_mm: FloatProperty(name="Length", description="Length of all its edges")
+    gain: StringProperty(description="Strain without it and with it, in short")
     edges: StringProperty(description="Vertex pairs, numbers with spaces between")
 
 

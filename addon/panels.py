@@ -120,15 +120,14 @@ class FOAMWRIGHT_PT_cuts(FoamwrightPanel):
 
 class FOAMWRIGHT_UL_cuts(bpy.types.UIList):
     def draw_item(self, _context, layout, _data, item, _icon, _active_data, _active_property, _index):
-        what, _, why = item.reason.partition(": ")
-        split = layout.split(factor=0.5)
+        split = layout.split(factor=0.6)
         row = split.row(align=True)
         if item.kept:
             row.label(text="", icon="LOCKED")
         else:
             row.prop(item, "wanted", text="")
-        row.label(text=what)
-        split.label(text=why)
+        row.label(text=item.reason.partition(":")[0])
+        split.label(text=item.gain)
 
 
 class FOAMWRIGHT_PT_cut_choices(FoamwrightPanel):

@@ -65,7 +65,7 @@ def test_a_plan_is_shown_before_anything_is_marked(dome, module):
     assert 0 < float(worst.split()[-2]) <= 5
 
 
-def test_taking_the_plan_marks_its_edges_in_one_undo_step(dome, plans):
+def test_taking_the_plan_marks_its_edges_in_one_undo_step(dome, plans, module):
     obj = dome()
     bpy.ops.ed.undo_push(message="before")
     bpy.ops.foamwright.suggest_seams("EXEC_DEFAULT", True)
@@ -78,6 +78,8 @@ def test_taking_the_plan_marks_its_edges_in_one_undo_step(dome, plans):
     obj = bpy.data.objects["shell"]
     assert not seams(obj)
     assert obj.foamwright.plan.cuts, "the plan waits again"
+    module("addon.summary").refresh(bpy.context)
+    assert module("addon.preview").picture() is not None
     bpy.ops.ed.undo()
     assert not bpy.data.objects["shell"].foamwright.plan.cuts
 

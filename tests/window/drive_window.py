@@ -90,7 +90,8 @@ def picture(name: str):
 
 # --- what is looked at ------------------------------------------------------------------------------
 
-FLATTEN = (1174, 638)
+FLATTEN = (1173, 762)
+SUGGEST = (1173, 389)
 VIEW_MIDDLE = (660, 420)
 
 
@@ -151,6 +152,45 @@ def result_is_there() -> None:
         assert obj.data.color_attributes.active_color.name == "Foam strain"
     strain = [value.value for flat in flats() for value in flat.data.attributes["foam_strain"].data]
     assert 0.0005 < max(map(abs, strain)) < 0.1, "a slightly bulging guard is slightly strained"
+
+
+def ask_for_little_strain() -> None:
+    bpy.context.scene.foamwright.cuts.strain_percent = 0.6
+
+
+def plan_is_shown() -> None:
+    assert module("jobs").running is None, "the job did not come to its end in time"
+    cuts = shell().foamwright.plan.cuts
+    assert any(cut.kept for cut in cuts)
+    assert any(not cut.kept for cut in cuts)
+    assert len(module("preview").picture().lines) == len(cuts)
+    assert seam_count() == 2 * RINGS, "nothing is marked before the plan is taken"
+
+
+def look_at_new_cut() -> None:
+    plan = shell().foamwright.plan
+    plan.active_cut = next(number for number, cut in enumerate(plan.cuts) if not cut.kept)
+
+
+def take_plan() -> None:
+    with view3d():
+        bpy.ops.foamwright.take_plan("EXEC_DEFAULT", True)
+
+
+def plan_is_taken() -> None:
+    assert seam_count() > 2 * RINGS
+    assert not shell().foamwright.plan.cuts
+    assert module("preview").picture() is None
+
+
+def nothing_waits() -> None:
+    assert not shell().foamwright.plan.cuts
+    assert module("preview").picture() is None
+    assert seam_count() == 2 * RINGS
+
+
+def seam_count() -> int:
+    return sum(edge.use_seam for edge in shell().data.edges)
 
 
 def wait() -> float:
@@ -214,6 +254,21 @@ steps = [
     choose_tab,
     lambda: 1.0,
     picture("sidebar"),
+    ask_for_little_strain,
+    press(SUGGEST),
+    *[wait] * 10,
+    plan_is_shown,
+    look_at_new_cut,
+    lambda: 1.0,
+    picture("plan"),
+    take_plan,
+    lambda: 1.0,
+    plan_is_taken,
+    picture("plan-taken"),
+    press_keys("ctrl+z", seconds=3.0),
+    plan_is_shown,
+    press_keys("ctrl+z", seconds=3.0),
+    nothing_waits,
     nest_for(60),
     press(FLATTEN),
     is_running,
