@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely import Polygon
+from shapely import LineString, Point, Polygon
 
+from .call_outs import bend_words, build_words, fold_words, joint_words, rim_words
 from .folds import FoldRun
 from .joints import JointRun, JointSide, RimRun
-from .lettering import Room, along_line, note_boxes, points_inside
+from .lettering import (
+    Room,
+    along_line,
+    long_axis,
+    note_boxes,
+    points_around,
+    points_inside,
+    steps_along,
+    widest_place,
+)
 from .outline import parts_of
 from .pieces import Piece
 from .settings import Settings
@@ -28,14 +38,17 @@ SMALLEST = 2.0
 ALONG = np.array([0.5, 0.42, 0.58, 0.34, 0.66, 0.25, 0.75, 0.15, 0.85])
 """Where along an edge words are tried, in parts of its length."""
 
+SLANTS = np.radians((90.0, 45.0, -45.0, 67.5, -67.5, 22.5, -22.5))
+"""Directions in which words are tried where they fit neither level nor along the piece."""
+
 EDGE_GAP_MM = 2.0
 """From a line to the words along it."""
 
-STEADY_BEVEL_DEG = 5.0
-"""A bevel that changes by less along a joint is cut at one angle."""
-
 NOTCH_ROOM_MM = 8.0
 """How far into the piece a notch and its label are kept free of words."""
+
+LONGEST_LEADER_MM = 25.0
+"""Words that would stand further from their line on the piece are written outside it."""
 
 
 @dataclass(frozen=True)
@@ -56,8 +69,9 @@ class Notch:
 class Note:
     """Words at a place on the flat.
 
-    role : "name", "build" (mate, group, stock, outside up), "joint", "fold" or "rim"
+    role : "name", "build" (stock, outside up, mate, group), "joint", "fold" or "rim"
     anchor : (x, y) mm, middle of the text; angle : rad, reading direction; height_mm : of capitals
+    tip : (x, y) mm, where a leader goes from the words; None where they stand beside what they are about
     """
 
     role: str
@@ -65,6 +79,16 @@ class Note:
     anchor: tuple[float, float]
     angle: float
     height_mm: float
+    tip: tuple[float, float] | None = None
+
+    @property
+    def box(self) -> Polygon:
+        """What the words fill."""
+        return note_boxes(self.lines, np.array([self.anchor]), np.array([self.angle]), self.height_mm)[0]
+
+    @property
+    def leader(self) -> LineString | None:
+        return LineString(shapely.shortest_line(self.box, Point(self.tip))) if self.tip else None
 
 
 def place_notches(piece: Piece, flat: np.ndarray, joints: Sequence[JointRun], settings: Settings) -> tuple[Notch, ...]:
@@ -75,7 +99,7 @@ def place_notches(piece: Piece, flat: np.ndarray, joints: Sequence[JointRun], se
     notches = []
     for joint, side in _sides_of(piece, joints):
         count = notch_count(joint, settings)
-        points, directions = along_line(flat[side.path], (np.arange(count) + 0.5) / max(count, 1))
+        points, directions = along_line(flat[side.path], _notch_parts(count))
         inward = _inward(side is joint.a, directions)
         if settings.model_is_inside:
             # the outside outline, which is traced, lies further out by the bevel
@@ -91,8 +115,14 @@ def notch_count(joint: JointRun, settings: Settings) -> int:
     return max(round(length / settings.notch_spacing_mm), int(length > NOTCHED_FROM_MM))
 
 
+def _notch_parts(count: int) -> np.ndarray:
+    """(count,) where the notches are, in parts of the length of the joint."""
+    return (np.arange(count) + 0.5) / max(count, 1)
+
+
 def write_notes(
     piece: Piece,
+    number: int,
     flat: np.ndarray,
     outside: Sequence[np.ndarray],
     joints: Sequence[JointRun],
@@ -101,103 +131,115 @@ def write_notes(
     rims: Sequence[RimRun] = (),
     bends: Sequence[TightBend] = (),
 ) -> tuple[Note, ...]:
-    """Name, joints, folds, rims and build words of a piece, within its outline and clear of each other.
+    """Name, joints, folds, rims and build words of a piece, clear of each other.
 
-    flat : (v, 2) mm; outside : rings as of `both_outlines`. What does not fit is said shorter, then smaller; the
-    name and the letters of the joints are always written, folds, rims and build words only where there is room
-    (the printed lists repeat them).
+    number : of the piece, counted from 1; flat : (v, 2) mm; outside : rings as of `both_outlines`.
+    First the least wording of each gets its place, if need be with a leader, at last outside the outline; then
+    each says as much more as there is room for, in larger letters where they fit.
     """
     face = shapely.union_all(parts_of(shapely.make_valid(Polygon(outside[0], outside[1:]))))
-    room = Room(face)
-    for fold in folds:
-        room.take(shapely.LineString(flat[fold.path]).buffer(max(0.8, fold.mouth_mm / 2)))
-    for bend in bends:
-        for kerf in bend.kerfs:
-            room.take(Polygon(kerf))
-    for notch in notches:
-        point, into = np.array(notch.point), np.array(notch.inward)
-        room.take(shapely.LineString([point, point + NOTCH_ROOM_MM * into]).buffer(2.0))
-    notes = [_name_note(piece, face, room)]
-    notes += [_joint_note(piece, flat, joint, side, room) for joint, side in _sides_of(piece, joints)]
-    for fold in folds:
-        notes += _fold_note(flat, fold, room)
-    for bend in bends:
-        note = _fit_near(room, flat[bend.path].mean(axis=0), face, "fold", bend_words(bend), TEXT_HEIGHTS, (0.0,))
-        notes += [note] if note else []
-    for rim in rims:
-        if rim.side.piece == piece.name and rim_words(rim):
-            notes += _rim_note(piece, flat, rim, room)
-    notes += _build_note(piece, face, room, np.array(notes[0].anchor))
-    return tuple(notes)
-
-
-# --- words -------------------------------------------------------------------------------------
-
-
-def joint_words(joint: JointRun, side: JointSide) -> list[tuple[str, ...]]:
-    """What is written at one side of a joint, the fullest wording first."""
-    other = joint.b if side is joint.a else joint.a
-    whither = "closes on itself" if other.piece == side.piece else f"to {other.piece}"
-    if joint.rule == "butt":
-        cut = "butt"
-    elif joint.rule == "one-sided" and not side.bevels_deg.any():
-        cut = "square, other side bevelled"
-    else:
-        cut = f"{joint.rule} {bevel_range(side)} deg" + (", inside longer" if side.bevel_deg < 0 else "")
-    return [
-        (f"{joint.letter}  {whither}  {cut}",),
-        (f"{joint.letter}  {whither}", cut),
-        (f"{joint.letter}  {cut}",),
-        (joint.letter,),
+    sides = [side for _, side in _sides_of(piece, joints)]
+    around = face.buffer(max([0.0, *(_inside_line(piece, -side.bevels_deg) for side in sides)]))
+    room = Room(face, around)
+    for shape in _drawn(flat, folds, notches, bends):
+        room.take(shape)
+    calls = [_joint_call(piece, flat, joint, side, notches) for joint, side in _sides_of(piece, joints)]
+    calls += [_rim_call(piece, flat, rim) for rim in rims if rim.side.piece == piece.name and rim_words(rim)]
+    calls += [_fold_call(flat, fold, position) for position, fold in enumerate(folds, start=1)]
+    least = [_least(room, call) for call in calls]
+    name, build = _name_and_stock(piece, number, room)
+    fullest = [
+        _written(room, call, call.wordings, TEXT_HEIGHTS) or note for call, note in zip(calls, least, strict=True)
     ]
+    beside_name = _near("build", build_words(piece), np.array(name.anchor), face)
+    build = _written(room, beside_name, beside_name.wordings, TEXT_HEIGHTS) or build
+    extra = [_near("fold", bend_words(bend), flat[bend.path].mean(axis=0), face, key=bend.path[0]) for bend in bends]
+    written = [_written(room, call, call.wordings, TEXT_HEIGHTS) for call in extra]
+    return name, *fullest, *(note for note in written if note), build
 
 
-def bevel_range(side: JointSide) -> str:
-    """ "22", or "18 to 27" where the bevel changes along the run by more than a hand can hold it."""
-    sizes = np.abs(side.bevels_deg)
-    steady = np.ptp(side.bevels_deg) <= STEADY_BEVEL_DEG
-    return f"{abs(side.bevel_deg):.0f}" if steady else f"{sizes.min():.0f} to {sizes.max():.0f}"
+# --- what wants to be written ------------------------------------------------------------------
 
 
-def rim_words(rim: RimRun) -> list[tuple[str, ...]]:
-    """What is written at an open rim, the fullest wording first; nothing where it is cut square."""
-    if rim.style == "rounded":
-        return [(f"{rim.letter}  open rim  round both corners {_mm(rim.round_mm)} mm",), (f"{rim.letter}  round rim",)]
-    if rim.style == "bevelled":
-        return [(f"{rim.letter}  open rim  bevel {bevel_range(rim.side)} deg",), (f"{rim.letter}  bevel",)]
-    return []
+@dataclass(frozen=True, eq=False)
+class _Call:
+    """Words that look for a place.
+
+    key : of its room; wordings : the fullest first, the last one must be written; tip : (2,) mm, what a leader
+    points at; spots : from words and their height to places (p, 2) and angles (p,), the best first
+    """
+
+    key: tuple[str, object]
+    wordings: Sequence[tuple[str, ...]]
+    tip: np.ndarray
+    spots: Callable[[tuple[str, ...], float], tuple[np.ndarray, np.ndarray]]
+
+    @property
+    def role(self) -> str:
+        return self.key[0]
 
 
-def fold_words(fold: FoldRun) -> list[tuple[str, ...]]:
-    """What is written at a fold, the fullest wording first."""
-    depth, mouth, bend = f"{_mm(fold.depth_mm)} mm deep", _mm(fold.mouth_mm), f"{abs(fold.bend_deg):.0f} deg"
-    if fold.kind == "groove":
-        cut, rest = f"V-groove {depth}", f"{mouth} mm wide, bends {bend} out"
-    else:
-        cut, rest = f"score {depth}", f"bends {bend} in, opens {mouth} mm, fill"
-    return [(f"{cut}, {rest}",), (cut, rest), (cut,)]
+def _joint_call(piece: Piece, flat: np.ndarray, joint: JointRun, side: JointSide, notches: Sequence[Notch]) -> _Call:
+    points, directions = along_line(flat[side.path], ALONG)
+    labels = list(dict.fromkeys(notch.label for notch in notches if notch.joint == joint.letter))
+    bevels = side.bevels_deg[steps_along(flat[side.path], _notch_parts(len(labels)))]
+    notched = dict(zip(labels, bevels.tolist(), strict=True))
+    key = ("joint", (joint.letter, side is joint.a))
+    sides = [(points, _inward(side is joint.a, directions), directions)]
+    return _along(key, joint_words(joint, side, notched), sides, _gaps(piece, side))
 
 
-def bend_words(bend: TightBend) -> list[tuple[str, ...]]:
-    """What is written at a tight bend, the fullest wording first."""
-    if bend.treatment == "kerfs":
-        depth, apart = f"{_mm(bend.depth_mm)} mm deep", f"{_mm(bend.spacing_mm)} mm apart"
-        return [(f"{bend.count} kerfs {depth}", f"{_mm(bend.kerf_mm)} mm wide, {apart}"), (f"{bend.count} kerfs",)]
-    return [(f"tight bend, radius {bend.radius_mm:.0f} mm inside", "heat-form"), ("heat-form",)]
+def _rim_call(piece: Piece, flat: np.ndarray, rim: RimRun) -> _Call:
+    points, directions = along_line(flat[rim.side.path], ALONG)
+    sides = [(points, _inward(True, directions), directions)]
+    return _along(("rim", rim.letter), rim_words(rim), sides, _gaps(piece, rim.side))
 
 
-def build_words(piece: Piece) -> list[tuple[str, ...]]:
-    """Mate, group, stock and which face is up, in lines or in one."""
-    mate = [f"mirrors {piece.mate}"] if piece.mate else []
-    lines = [*mate, f"group {piece.group}", piece.stock.name, "outside face up"]
-    return [tuple(lines), (", ".join(lines),), tuple(lines[-2:])]
+def _fold_call(flat: np.ndarray, fold: FoldRun, number: int) -> _Call:
+    points, directions = along_line(flat[fold.path], np.array([0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8]))
+    left = _inward(True, directions)
+    gap = max(0.8, fold.mouth_mm / 2) + 1.0
+    sides = [(points, left, directions), (points, -left, directions)]
+    return _along(("fold", number), fold_words(fold, number), sides, (gap, gap + 4.0))
 
 
-def _mm(length: float) -> str:
-    return f"{round(length, 1):g}"
+def _along(
+    key: tuple[str, object],
+    wordings: Sequence[tuple[str, ...]],
+    sides: Sequence[tuple[np.ndarray, np.ndarray, np.ndarray]],
+    gaps: Sequence[float],
+) -> _Call:
+    """Words beside a line, their near edge a gap away from it; sides : points, unit normals, directions."""
+    points, normals, directions = (np.vstack(arrays) for arrays in zip(*sides, strict=True))
+    angles = np.tile(np.arctan2(directions[:, 1], directions[:, 0]), len(gaps))
+
+    def spots(lines: tuple[str, ...], height: float) -> tuple[np.ndarray, np.ndarray]:
+        depth = note_boxes(lines, np.zeros((1, 2)), np.zeros(1), height)[0].bounds[3]
+        return np.vstack([points + (gap + depth) * normals for gap in gaps]), angles
+
+    return _Call(key, wordings, points[0], spots)
 
 
-# --- places ------------------------------------------------------------------------------------
+def _near(
+    role: str, wordings: Sequence[tuple[str, ...]], place: np.ndarray, face: shapely.Geometry, key: object = None
+) -> _Call:
+    """Words as near to a place inside the face as can be, level or along the piece."""
+    inside = points_inside(face)
+    points = np.vstack([place, inside[np.argsort(np.linalg.norm(inside - place, axis=1), kind="stable")]])
+    turns = (0.0, long_axis(face), *SLANTS)
+    places, angles = np.tile(points, (len(turns), 1)), np.repeat(turns, len(points))
+    return _Call((role, key), wordings, place, lambda lines, height: (places, angles))
+
+
+def _gaps(piece: Piece, side: JointSide) -> tuple[float, float, float]:
+    """Distances from the edge at which words are tried: past the inside line first."""
+    inside_line = max(_inside_line(piece, side.bevels_deg), 0.0)
+    return inside_line + EDGE_GAP_MM, EDGE_GAP_MM, inside_line + EDGE_GAP_MM + NOTCH_ROOM_MM
+
+
+def _inside_line(piece: Piece, bevels_deg: np.ndarray) -> float:
+    """How far the inside outline lies within the outside one at most, mm; negative where it lies outside."""
+    return piece.stock.thickness_mm * float(np.tan(np.radians(bevels_deg.max())))
 
 
 def _sides_of(piece: Piece, joints: Sequence[JointRun]) -> Iterator[tuple[JointRun, JointSide]]:
@@ -214,120 +256,84 @@ def _inward(forwards: bool, directions: np.ndarray) -> np.ndarray:
     return left if forwards else -left
 
 
-def _name_note(piece: Piece, face: shapely.Geometry, room: Room) -> Note:
-    centre, radius = _widest_place(face)
-    angles = (0.0, _long_axis(face))
+# --- where it is written -----------------------------------------------------------------------
+
+
+def _drawn(
+    flat: np.ndarray, folds: Sequence[FoldRun], notches: Sequence[Notch], bends: Sequence[TightBend]
+) -> Iterator[shapely.Geometry]:
+    """What words keep off."""
+    for fold in folds:
+        yield LineString(flat[fold.path]).buffer(max(0.8, fold.mouth_mm / 2))
+    for bend in bends:
+        for kerf in bend.kerfs:
+            yield Polygon(kerf)
+    for notch in notches:
+        point, into = np.array(notch.point), np.array(notch.inward)
+        yield LineString([point, point + NOTCH_ROOM_MM * into]).buffer(2.0)
+
+
+def _name_and_stock(piece: Piece, number: int, room: Room) -> tuple[Note, Note]:
+    """The name as large as leaves room for the thickness of the stock beside it."""
+    face = room.face
+    centre, radius = widest_place(face)
+    name_call = _near("name", [(f"{number} {piece.name}",)], centre, face)
+    stock_call = _near("build", build_words(piece), centre, face)
     # a name that fills the piece leaves no place for its joints
-    for height in [size for size in NAME_HEIGHTS if size <= max(radius / 2, SMALLEST)]:
-        note = _fit_near(room, centre, face, "name", [(piece.name,)], (height,), angles)
-        if note:
-            return note
-    return Note("name", (piece.name,), (float(centre[0]), float(centre[1])), angles[1], SMALLEST)
+    for height in [size for size in NAME_HEIGHTS if size <= max(radius / 3, SMALLEST)]:
+        name = _written(room, name_call, name_call.wordings, (height,))
+        stock = name and _written(room, stock_call, stock_call.wordings[-1:], (SMALLEST,))
+        if name and stock:
+            return name, stock
+    return _least(room, name_call), _least(room, stock_call)
 
 
-def _build_note(piece: Piece, face: shapely.Geometry, room: Room, name: np.ndarray) -> list[Note]:
-    for lines in build_words(piece):
-        note = _fit_near(room, name, face, "build", [lines], TEXT_HEIGHTS, (0.0, _long_axis(face)))
-        if note:
-            return [note]
-    return []
+def _least(room: Room, call: _Call) -> Note:
+    """The least wording at its best place, else with a leader on the piece, else with one around it."""
+    lines = call.wordings[-1]
+    return (
+        _written(room, call, [lines], (SMALLEST,))
+        or _led(room, call, lines, _inner_spots(room.face, call.tip), outside=False)
+        or _led(room, call, lines, _outer_spots(room.around, call.tip, lines), outside=True)
+        or Note(call.role, lines, (float(call.tip[0]), float(call.tip[1])), 0.0, SMALLEST)
+    )
 
 
-def _fit_near(
-    room: Room,
-    place: np.ndarray,
-    face: shapely.Geometry,
-    role: str,
-    wordings: Sequence[tuple[str, ...]],
-    heights: Sequence[float],
-    angles: Sequence[float],
-) -> Note | None:
-    """The largest wording that fits at a point inside the face, as near to the place as can be."""
-    spots = points_inside(face)
-    spots = np.vstack([place, spots[np.argsort(np.linalg.norm(spots - place, axis=1), kind="stable")]])
+def _written(room: Room, call: _Call, wordings: Sequence[tuple[str, ...]], heights: Sequence[float]) -> Note | None:
+    """The fullest wording that fits at one of the call's own spots."""
     for lines in wordings:
         for height in heights:
-            for angle in angles:
-                note = _fit(room, role, lines, spots, np.full(len(spots), angle), height)
-                if note:
-                    return note
+            spots, angles = call.spots(lines, height)
+            place = room.claim(call.key, note_boxes(lines, spots, angles, height))
+            if place is not None:
+                x, y = spots[place]
+                return Note(call.role, lines, (float(x), float(y)), float(angles[place]), height)
     return None
 
 
-def _joint_note(piece: Piece, flat: np.ndarray, joint: JointRun, side: JointSide, room: Room) -> Note:
-    points, directions = along_line(flat[side.path], ALONG)
-    inward = _inward(side is joint.a, directions)
-    angles = np.arctan2(directions[:, 1], directions[:, 0])
-    gaps = _gaps(piece, side)
-    note = _fit_along(room, "joint", joint_words(joint, side), points, inward, angles, gaps)
-    if note:
-        return note
-    x, y = points[0] + (EDGE_GAP_MM + SMALLEST / 2) * inward[0]
-    return Note("joint", (joint.letter,), (float(x), float(y)), float(angles[0]), SMALLEST)
-
-
-def _rim_note(piece: Piece, flat: np.ndarray, rim: RimRun, room: Room) -> list[Note]:
-    points, directions = along_line(flat[rim.side.path], ALONG)
-    angles = np.arctan2(directions[:, 1], directions[:, 0])
-    note = _fit_along(room, "rim", rim_words(rim), points, _inward(True, directions), angles, _gaps(piece, rim.side))
-    return [note] if note else []
-
-
-def _gaps(piece: Piece, side: JointSide) -> tuple[float, float, float]:
-    """Distances from the edge at which words are tried: past the inside line first."""
-    inside_line = piece.stock.thickness_mm * float(np.tan(np.radians(max(side.bevels_deg.max(), 0.0))))
-    return inside_line + EDGE_GAP_MM, EDGE_GAP_MM, inside_line + EDGE_GAP_MM + NOTCH_ROOM_MM
-
-
-def _fold_note(flat: np.ndarray, fold: FoldRun, room: Room) -> list[Note]:
-    points, directions = along_line(flat[fold.path], np.array([0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8]))
-    angles = np.arctan2(directions[:, 1], directions[:, 0])
-    left = _inward(True, directions)
-    both = np.vstack([points, points]), np.vstack([left, -left]), np.concatenate([angles, angles])
-    gap = max(0.8, fold.mouth_mm / 2) + 1.0
-    note = _fit_along(room, "fold", fold_words(fold), *both, (gap, gap + 4.0))
-    return [note] if note else []
-
-
-def _fit_along(
-    room: Room,
-    role: str,
-    wordings: Sequence[tuple[str, ...]],
-    points: np.ndarray,
-    inward: np.ndarray,
-    angles: np.ndarray,
-    gaps: Sequence[float],
-) -> Note | None:
-    """The fullest wording that fits beside a line, with its near edge a gap away from the line."""
-    for lines in wordings:
-        for height in TEXT_HEIGHTS:
-            depth = note_boxes(lines, np.zeros((1, 2)), np.zeros(1), height)[0].bounds[3]
-            for gap in gaps:
-                note = _fit(room, role, lines, points + (gap + depth) * inward, angles, height)
-                if note:
-                    return note
-    return None
-
-
-def _fit(
-    room: Room, role: str, lines: tuple[str, ...], spots: np.ndarray, angles: np.ndarray, height: float
-) -> Note | None:
-    place = room.claim(note_boxes(lines, spots, angles, height))
+def _led(room: Room, call: _Call, lines: tuple[str, ...], spots: np.ndarray, *, outside: bool) -> Note | None:
+    """Words in the smallest letters at one of the spots (p, 2), with a leader to the tip."""
+    boxes = note_boxes(lines, spots, np.zeros(len(spots)), SMALLEST)
+    place = room.claim(call.key, boxes, shapely.shortest_line(boxes, Point(call.tip)), outside=outside)
     if place is None:
         return None
     x, y = spots[place]
-    return Note(role, lines, (float(x), float(y)), float(angles[place]), height)
+    return Note(call.role, lines, (float(x), float(y)), 0.0, SMALLEST, tip=(float(call.tip[0]), float(call.tip[1])))
 
 
-def _widest_place(face: shapely.Geometry) -> tuple[np.ndarray, float]:
-    """Centre (2,) and radius in mm of the largest circle inside."""
-    spoke = np.array(shapely.maximum_inscribed_circle(face, tolerance=0.5).coords)
-    return spoke[0], float(np.linalg.norm(spoke[-1] - spoke[0]))
+def _inner_spots(face: shapely.Geometry, tip: np.ndarray) -> np.ndarray:
+    inside = points_inside(face)
+    away = np.linalg.norm(inside - tip, axis=1)
+    order = np.argsort(away, kind="stable")
+    return inside[order][away[order] <= LONGEST_LEADER_MM]
 
 
-def _long_axis(face: shapely.Geometry) -> float:
-    """Direction in rad of the longer side of the smallest box around the face."""
-    box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(face))
-    sides = np.diff(box[:3], axis=0)
-    along = sides[int(np.argmax(np.linalg.norm(sides, axis=1)))]
-    return float(np.arctan2(along[1], along[0]))
+def _outer_spots(around: shapely.Geometry, tip: np.ndarray, lines: tuple[str, ...]) -> np.ndarray:
+    """(p, 2) places around the piece, the nearest to the tip first."""
+    left, low, right, high = note_boxes(lines, np.zeros((1, 2)), np.zeros(1), SMALLEST)[0].bounds
+    near, far = (high - low) / 2 + EDGE_GAP_MM, np.hypot(right - left, high - low) / 2 + EDGE_GAP_MM
+    rings = [
+        points_around(around, away, 3.0) for away in (*np.linspace(near, far, 3), *(far + np.arange(6.0, 60.0, 6.0)))
+    ]
+    spots = np.vstack(rings)
+    return spots[np.argsort(np.linalg.norm(spots - tip, axis=1), kind="stable")]

@@ -289,7 +289,8 @@ def _notch_in(node: Node) -> Notch:
 def _note_in(node: Node) -> Note:
     lines = tuple(line.text() for line in node["lines"].list())
     anchor, angle, height = node["anchor"].pair(), node["angle"].number(), node["height_mm"].number()
-    return Note(node["role"].text(), lines, anchor, angle, height)
+    tip = None if node["tip"].value is None else node["tip"].pair()
+    return Note(node["role"].text(), lines, anchor, angle, height, tip)
 
 
 def _joint_in(node: Node, shell: Shell, pieces: dict[str, PatternPiece]) -> JointRun:

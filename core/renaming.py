@@ -41,7 +41,9 @@ def renamed(pattern: Pattern, old: str, new: str) -> Pattern:
     )
     return replace(
         pattern,
-        pieces=tuple(_renamed_piece(piece, name, joints, rims) for piece in pattern.pieces),
+        pieces=tuple(
+            _renamed_piece(piece, number, name, joints, rims) for number, piece in enumerate(pattern.pieces, start=1)
+        ),
         joints=joints,
         rims=rims,
         sheets=tuple(map(sheet, pattern.sheets)),
@@ -50,10 +52,14 @@ def renamed(pattern: Pattern, old: str, new: str) -> Pattern:
 
 
 def _renamed_piece(
-    piece: PatternPiece, name: Callable[[str], str], joints: tuple[JointRun, ...], rims: tuple[RimRun, ...]
+    piece: PatternPiece,
+    number: int,
+    name: Callable[[str], str],
+    joints: tuple[JointRun, ...],
+    rims: tuple[RimRun, ...],
 ) -> PatternPiece:
     folds = tuple(replace(fold, piece=name(fold.piece)) for fold in piece.folds)
     bends = tuple(replace(bend, piece=name(bend.piece)) for bend in piece.bends)
     bare = Piece(name(piece.name), piece.mate and name(piece.mate), piece.group, piece.stock, piece.faces, piece.patch)
-    notes = write_notes(bare, piece.flat, piece.outside_outline, joints, folds, piece.notches, rims, bends)
+    notes = write_notes(bare, number, piece.flat, piece.outside_outline, joints, folds, piece.notches, rims, bends)
     return replace(piece, name=bare.name, mate=bare.mate, folds=folds, notes=notes, bends=bends)

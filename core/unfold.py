@@ -47,8 +47,9 @@ def unfold(
     laid = [flat.vertices for flat in flats]
     joints = joint_runs(shell, pieces, laid, settings, edge_letters)
     rims = rim_runs(shell, pieces, laid, settings, joints, edge_letters)
-    finished = []
-    for piece, flat, piece_folds, piece_bends in zip(pieces, flats, folds, bends, strict=True):
+    finished: list[PatternPiece] = []
+    numbered = enumerate(zip(pieces, flats, folds, bends, strict=True), start=1)
+    for number, (piece, flat, piece_folds, piece_bends) in numbered:
         yield Progress("Drawing pieces", len(finished) / len(pieces))
         outside, inside = both_outlines(piece, flat.vertices, (*joints, *rims), settings.model_is_inside)
         piece_folds = with_mouths(shell, piece.patch, flat.vertices, piece_folds, inside)
@@ -69,7 +70,9 @@ def unfold(
                 inside_outline=inside,
                 folds=piece_folds,
                 notches=notches,
-                notes=write_notes(piece, flat.vertices, outside, joints, piece_folds, notches, rims, piece_bends),
+                notes=write_notes(
+                    piece, number, flat.vertices, outside, joints, piece_folds, notches, rims, piece_bends
+                ),
                 bends=piece_bends,
             )
         )

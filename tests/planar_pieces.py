@@ -70,7 +70,7 @@ def pattern_of(cut: Faceted) -> Pattern:
                 inside_outline=inside,
                 folds=(),
                 notches=notches,
-                notes=write_notes(piece, flat, outside, cut.joints, (), notches),
+                notes=write_notes(piece, number + 1, flat, outside, cut.joints, (), notches),
             )
         )
     piece_of_face = np.empty(cut.shell.face_count, int)

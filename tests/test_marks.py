@@ -8,14 +8,11 @@ import numpy as np
 import pytest
 import shapely
 import solids
+from foamwright.core.call_outs import bevel_ends, bevel_range, build_words, fold_words, joint_words
 from foamwright.core.folds import find_folds
 from foamwright.core.joints import JointSide, both_outlines, joint_runs, rim_runs
-from foamwright.core.lettering import along_line, note_boxes
+from foamwright.core.lettering import along_line
 from foamwright.core.marks import (
-    bevel_range,
-    build_words,
-    fold_words,
-    joint_words,
     notch_count,
     place_notches,
     write_notes,
@@ -32,10 +29,6 @@ MESHES = {
     "prism": solids.prism(5, 90, 200),
     "small": solids.box(40, 24, 16),
 }
-
-
-def _boxes(notes) -> list[Polygon]:
-    return [note_boxes(n.lines, np.array([n.anchor]), np.array([n.angle]), n.height_mm)[0] for n in notes]
 
 
 def test_along_line_measures_by_length():
@@ -103,9 +96,9 @@ def test_a_dart_has_twin_notches_on_one_piece():
 @pytest.mark.parametrize("mesh", MESHES.values(), ids=MESHES)
 def test_every_piece_says_its_name_and_all_its_joints(mesh, rule):
     pattern = pattern_of(faceted(mesh, 4.0, joint_rule=rule))
-    for piece in pattern.pieces:
+    for number, piece in enumerate(pattern.pieces, start=1):
         names = [note for note in piece.notes if note.role == "name"]
-        assert [note.lines for note in names] == [(piece.name,)]
+        assert [note.lines for note in names] == [(f"{number} {piece.name}",)]
         letters = sorted(note.lines[0].split()[0] for note in piece.notes if note.role == "joint")
         wanted = [j.letter for j in pattern.joints for side in (j.a, j.b) if side.piece == piece.name]
         assert letters == sorted(wanted)
@@ -117,7 +110,7 @@ def test_words_lie_on_the_piece_and_off_each_other_where_there_is_room(name):
     pattern = pattern_of(faceted(MESHES[name], 4.0, joint_rule="mitre"))
     for piece in pattern.pieces:
         face = Polygon(piece.outside_outline[0])
-        boxes = _boxes(piece.notes)
+        boxes = [note.box for note in piece.notes]
         marks = [
             shapely.LineString([notch.point, np.array(notch.point) + 4 * np.array(notch.inward)])
             for notch in piece.notches
@@ -128,6 +121,27 @@ def test_words_lie_on_the_piece_and_off_each_other_where_there_is_room(name):
             assert not any(box.intersects(other) for other in (*boxes[:i], *marks))
         heights = [note.height_mm for note in piece.notes]
         assert heights[0] == max(heights)
+
+
+@pytest.mark.parametrize("size", [(40, 24, 16), (30, 18, 12)])
+def test_what_has_no_room_on_the_piece_stands_beside_it_with_a_leader(size):
+    pattern = pattern_of(faceted(solids.box(*size), 5.0, joint_rule="mitre"))
+    led = [(piece, note) for piece in pattern.pieces for note in piece.notes if note.tip]
+    assert led
+    for piece in pattern.pieces:
+        joints = [note for note in piece.notes if note.role == "joint"]
+        assert all("mitre 45" in " ".join(note.lines) for note in joints)
+        assert sum("5 mm" in " ".join(note.lines) for note in piece.notes) == 1
+        face = Polygon(piece.outside_outline[0])
+        for i, note in enumerate(piece.notes):
+            assert face.contains(note.box) or not face.intersects(note.box)
+            assert not any(note.box.intersects(other.box) for other in piece.notes[:i])
+    for piece, note in led:
+        assert note.leader.intersects(note.box)
+        if note.role == "joint":
+            assert shapely.LinearRing(piece.outside_outline[0]).distance(shapely.Point(note.tip)) < 1e-6
+        others = [other for other in piece.notes if other is not note]
+        assert not any(note.leader.intersects(other.box) for other in others)
 
 
 def test_joint_words_lie_along_their_edge():
@@ -159,6 +173,12 @@ def test_a_bevel_that_changes_is_told_with_its_ends():
     (joint, *_) = faceted(solids.cube(100), joint_rule="mitre").joints
     assert bevel_range(_bevelled(joint.a, 20.0, 24.0)) == "22"
     assert bevel_range(_bevelled(joint.a, 20.0, 26.0)) == "20 to 26"
+    changing = _bevelled(joint.a, 8.0, 10.0, 15.0, 20.0, 24.0)
+    assert bevel_ends(changing, {"J1": 9.0, "J2": 15.0, "J3": 23.0}) == "9 at J1, 23 at J3"
+    assert bevel_ends(changing, {"J1": 9.0, "J2": 23.0, "J3": 11.0}) == "9 at J1, 23 at J2, 11 at J3"
+    assert bevel_ends(changing, {"J1": 15.0}) == "8 to 24"
+    assert bevel_ends(_bevelled(joint.a, 20.0, 24.0), {"J1": 20.0, "J2": 24.0}) == "22"
+    assert bevel_ends(_bevelled(joint.a, -9.0, -23.0), {"J1": -9.0, "J2": -23.0}) == "9 at J1, 23 at J2"
 
 
 def test_what_rims_say():
@@ -167,26 +187,27 @@ def test_what_rims_say():
     (piece,), _ = cut_pieces(shell, Settings())
     flat = vertices[piece.patch.shell_vertex][:, :2]
     outside, _ = both_outlines(piece, flat, ())
-    for style, words in (("square", None), ("rounded", "round both corners 2 mm"), ("bevelled", "bevel 30 deg")):
+    for style, words in (("square", None), ("rounded", "round both corners 2 mm"), ("bevelled", "bevel 30")):
         rims = rim_runs(shell, [piece], [flat], Settings(rim_style=style))
-        notes = [n for n in write_notes(piece, flat, outside, (), (), (), rims) if n.role == "rim"]
+        notes = [n for n in write_notes(piece, 1, flat, outside, (), (), (), rims) if n.role == "rim"]
         assert [note.lines[0] for note in notes] == ([f"A  open rim  {words}"] if words else [])
 
 
 def test_what_joints_say():
     (joint, *_) = faceted(solids.cube(100), joint_rule="mitre").joints
     other = joint.b.piece
-    assert joint_words(joint, joint.a)[0] == (f"A  to {other}  mitre 45 deg",)
+    assert joint_words(joint, joint.a)[0] == (f"A  to {other}  mitre 45",)
     valley = replace(joint, a=_bevelled(joint.a, -20.0))
-    assert joint_words(valley, valley.a)[1] == (f"A  to {other}", "mitre 20 deg, inside longer")
+    assert joint_words(valley, valley.a)[1] == (f"A  to {other}", "mitre 20, inside longer")
     butt = replace(joint, rule="butt")
-    assert joint_words(butt, butt.b)[0] == (f"A  to {joint.a.piece}  butt",)
+    assert joint_words(butt, butt.b)[0] == (f"A  to {joint.a.piece}  square",)
     one_sided = replace(joint, rule="one-sided", a=_bevelled(joint.a, 25.0), b=_bevelled(joint.b, 0.0))
-    assert "one-sided 25 deg" in joint_words(one_sided, one_sided.a)[0][0]
-    assert "square" in joint_words(one_sided, one_sided.b)[0][0]
+    assert "bevel 25" in joint_words(one_sided, one_sided.a)[0][0]
+    assert joint_words(one_sided, one_sided.b)[0][0].endswith("square, other side bevelled")
     dart = replace(joint, b=replace(joint.b, piece=joint.a.piece))
     assert "closes on itself" in joint_words(dart, dart.a)[0][0]
-    assert joint_words(joint, joint.a)[-1] == ("A",)
+    assert joint_words(joint, joint.a)[-1] == ("A", "mitre 45")
+    assert joint_words(one_sided, one_sided.b)[-1] == ("A", "square")
 
 
 def _folded_sheet(bend_deg: float):
@@ -203,26 +224,35 @@ def _folded_sheet(bend_deg: float):
 
 
 def test_what_folds_say_and_where():
-    for bend, words in ((60.0, "V-groove 4 mm deep, 4.6 mm wide, bends 60 deg out"), (-60.0, "score 2.5 mm deep")):
+    for bend, words in (
+        (60.0, "V-groove, inside face, 4 mm deep, 4.6 mm wide, outside becomes a ridge"),
+        (-60.0, "score, inside face, 2.5 mm deep, fill, outside becomes a valley, opens 2.9 mm"),
+    ):
         piece, flat, folds = _folded_sheet(bend)
         outside, _ = both_outlines(piece, flat, ())
-        notes = write_notes(piece, flat, outside, (), folds)
+        notes = write_notes(piece, 1, flat, outside, (), folds)
         (note,) = [note for note in notes if note.role == "fold"]
-        assert note.lines[0].startswith(words)
-        if bend < 0:
-            assert note.lines[0].endswith("opens 2.9 mm, fill")
-        (box,) = _boxes([note])
+        assert ", ".join(note.lines) == f"f1  {words}"
         line = shapely.LineString(flat[folds[0].path])
-        assert 0.5 < line.distance(box) < 8
+        assert 0.5 < line.distance(note.box) < 8
         assert note.angle % np.pi == pytest.approx(np.pi / 2)
-        assert fold_words(folds[0])[-1][0] in note.lines[0]
+        assert fold_words(folds[0], 3)[-1] == ("f3",)
 
 
 def test_build_words_name_mate_group_stock_and_face():
     (piece, *_) = faceted(solids.box()).pieces
     paired = replace(piece, mate="cheek R", group="head")
-    assert build_words(paired)[0] == ("mirrors cheek R", "group head", "EVA 10 mm", "outside face up")
-    assert build_words(replace(piece, mate=None, group="head"))[1] == ("group head, EVA 10 mm, outside face up",)
+    assert build_words(paired)[0] == ("EVA 10 mm", "outside face up", "mirrors cheek R", "group head")
+    assert build_words(replace(piece, mate=None, group="head"))[1] == ("EVA 10 mm, outside face up, group head",)
+    # the group goes first, the stock never
+    assert build_words(paired)[2:] == [
+        ("EVA 10 mm", "outside face up", "mirrors cheek R"),
+        ("EVA 10 mm", "outside face up"),
+        ("EVA 10 mm",),
+        ("10 mm",),
+    ]
+    own = replace(piece.stock, name="floor mat")
+    assert build_words(replace(piece, stock=own))[0][0] == "floor mat, 10 mm"
 
 
 def test_the_same_piece_gets_the_same_words():

@@ -117,7 +117,7 @@ def paginate(pattern: Pattern, paper: Paper, first_number: int = 1) -> tuple[Pag
     small: list[tuple[str, Polygon]] = []
     pages: list[Page] = []
     for piece in pattern.pieces:
-        shape = footprint(piece)
+        shape = _with_words_around(piece)
         if snug_turn(rim_points(shape), width, height) is not None:
             small.append((piece.name, shape))
         else:
@@ -132,6 +132,15 @@ def paginate(pattern: Pattern, paper: Paper, first_number: int = 1) -> tuple[Pag
         group = pages[-1].group + 1 if pages else 1
         pages.append(Page(first_number + len(pages), group, 1, 1, 1, 1, (), on_paper))
     return tuple(pages)
+
+
+def _with_words_around(piece: PatternPiece) -> Polygon:
+    """The footprint together with the words that found no room on the piece."""
+    shape = footprint(piece)
+    led = [shapely.union(note.box, note.leader).convex_hull for note in piece.notes if note.leader]
+    outside = [words.buffer(CLEARANCE_MM / 2) for words in led if not shapely.contains(shape, words)]
+    joined = shapely.union_all([shape, *outside])
+    return Polygon((joined if isinstance(joined, Polygon) else joined.convex_hull).exterior)
 
 
 def _centred(

@@ -16,7 +16,7 @@ import shapely
 from shapely import LineString, Polygon
 
 from ..layout import Placement
-from ..marks import Note
+from ..lettering import LINE_PITCH
 from ..outline import parts_of
 from ..pattern import Pattern, PatternPiece
 from ..tracing import traced_rings
@@ -102,12 +102,12 @@ Primitive = Line | Region | Text
 
 NOTCH_MM = 4.0
 FOLD_END_RADIUS_MM = 1.0
+LEADER_DOT_MM = 0.5
+"""Radius of the dot at which a leader ends."""
+DRAWN_MOUTH_MM = 2.0
+"""The narrowest groove whose mouth is drawn."""
 SAME_LINE_MM = 0.02
 """Parts of the inside outline nearer than this to the outside outline are not drawn twice."""
-LINE_PITCH = 1.65
-"""From one line of words to the next, in heights of capitals."""
-LETTER_WIDTH = 0.85
-"""Mean width of a letter in heights of capitals, to keep drawn things off the words."""
 
 
 def draw_piece(pattern: Pattern, piece: PatternPiece, placement: Placement) -> tuple[Primitive, ...]:
@@ -156,19 +156,24 @@ def _lines(layer: Layer, shape: shapely.Geometry) -> Iterable[Line]:
 
 
 def _folds(piece: PatternPiece) -> Iterable[Primitive]:
-    """The fold line with a small circle at each end (the sheet-metal habit for bending lines); a groove also
-    gets the true shape of its mouth, a score none."""
+    """The fold line with a small circle at each end (the sheet-metal habit for bending lines); a wide groove also
+    gets the true shape of its mouth, a narrow one and a score none."""
     for fold in piece.folds:
         path = piece.flat[fold.path]
         yield Line(FOLD, path)
         for end in (path[0], path[-1]):
-            turn = np.linspace(0, 2 * pi, 16, endpoint=False)
-            yield Line(FOLD, end + FOLD_END_RADIUS_MM * np.stack([np.cos(turn), np.sin(turn)], axis=1), closed=True)
-        for ring in fold.mouth:
+            yield Line(FOLD, _circle(end, FOLD_END_RADIUS_MM), closed=True)
+        # the sides of a narrower mouth would merge with the fold line; its width is written beside it
+        for ring in fold.mouth if fold.mouth_mm >= DRAWN_MOUTH_MM else ():
             yield Line(GROOVE, ring[:-1], closed=True)
     for bend in piece.bends:
         for ring in bend.kerfs:
             yield Line(KERF, ring[:-1], closed=True)
+
+
+def _circle(centre: np.ndarray, radius: float) -> np.ndarray:
+    turn = np.linspace(0, 2 * pi, 16, endpoint=False)
+    return centre + radius * np.stack([np.cos(turn), np.sin(turn)], axis=1)
 
 
 def _notches(piece: PatternPiece) -> Iterable[Primitive]:
@@ -183,13 +188,17 @@ def _notch_labels(piece: PatternPiece, turn: float) -> Iterable[Text]:
         yield Text(NOTCH, notch.label, float(x), float(y), -turn, 1.8)
 
 
-def _notes(piece: PatternPiece, turn: float) -> Iterable[Text]:
+def _notes(piece: PatternPiece, turn: float) -> Iterable[Primitive]:
     for note in piece.notes:
         angle = _upright(note.angle + turn) - turn
         down = np.array([sin(angle), -cos(angle)]) * note.height_mm * LINE_PITCH
         for row, words in enumerate(note.lines):
             x, y = np.array(note.anchor) + down * (row - (len(note.lines) - 1) / 2)
             yield Text(WORDS, words, float(x), float(y), angle, note.height_mm)
+        if note.leader:
+            ends = shapely.get_coordinates(note.leader)
+            yield Line(WORDS, ends)
+            yield Region(WORDS, _circle(ends[-1], LEADER_DOT_MM))
 
 
 def _upright(angle: float) -> float:
@@ -226,15 +235,7 @@ def _up_arrow(pattern: Pattern, piece: PatternPiece, turn: float) -> Iterable[Pr
 
 def _taken(piece: PatternPiece) -> shapely.Geometry:
     """Where words and folds already are."""
-    boxes = [_note_box(note) for note in piece.notes]
+    words = [shape for note in piece.notes for shape in (note.box, note.leader) if shape]
     folds = [LineString(piece.flat[fold.path]).buffer(max(2.0, fold.mouth_mm / 2)) for fold in piece.folds]
     notches = [shapely.Point(notch.point).buffer(NOTCH_MM + 4) for notch in piece.notches]
-    return shapely.union_all([*boxes, *folds, *notches])
-
-
-def _note_box(note: Note) -> Polygon:
-    wide = max(len(words) for words in note.lines) * LETTER_WIDTH * note.height_mm
-    tall = len(note.lines) * LINE_PITCH * note.height_mm
-    flat = shapely.box(-wide / 2, -tall / 2, wide / 2, tall / 2)
-    turned = shapely.affinity.rotate(flat, note.angle, origin=(0, 0), use_radians=True)
-    return shapely.affinity.translate(turned, *note.anchor)
+    return shapely.union_all([*words, *folds, *notches])

@@ -21,6 +21,7 @@ from .drawing import (
     GROOVE,
     INSIDE,
     KERF,
+    LEADER_DOT_MM,
     OUTSIDE,
     LineType,
     net_area,
@@ -180,6 +181,19 @@ def legend_picture(wide_mm: float) -> Picture:
         for end in (x, x + sample):
             ink.line(circle + np.array([end, y]), FOLD.line, closed=True)
 
+        ink.words("f1", x + sample / 2, y + 1.9, 1.8)
+
+    def cut(ink: Ink, x: float, y: float) -> None:
+        straight(CUT.line)(ink, x, y - 2.0)
+        ink.words("H  bevel 22-31", x + sample / 2, y + 0.4, 1.8)
+
+    def leader(ink: Ink, x: float, y: float) -> None:
+        straight(CUT.line)(ink, x, y - 2.0)
+        ink.words("A  square", x + 6, y + 0.4, 1.8)
+        ink.line(np.array([(x + 13, y + 0.4), (x + 17, y - 2.0)]))
+        turn = np.linspace(0, 2 * np.pi, 16, endpoint=False)
+        ink.fill(LEADER_DOT_MM * np.stack([np.cos(turn), np.sin(turn)], axis=1) + np.array([x + 17, y - 2.0]))
+
     def kerfs(ink: Ink, x: float, y: float) -> None:
         for left in (x + 3, x + 9, x + 15):
             ink.line(
@@ -199,8 +213,10 @@ def legend_picture(wide_mm: float) -> Picture:
         (straight(CUT.line), "trace and cut: the larger outline"),
         (straight(OUTSIDE.line), "outside face, where the inside face is larger"),
         (straight(INSIDE.line), "inside face: the tilted blade comes out here"),
-        (fold, "fold: its depth is written beside it"),
-        (straight(GROOVE.line), "mouth of a V-groove on the inside face"),
+        (cut, "edge H: its tilt from square in degrees"),
+        (leader, "words that belong to the line at the dot"),
+        (fold, "fold 1 of the piece: see the list of folds"),
+        (straight(GROOVE.line), "mouth of a wide V-groove on the inside face"),
         (kerfs, "relief kerfs on the inside face, of true width"),
         (notch, "notch: meets the same label on the other piece"),
         (up, "this way is up on the finished shell"),

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..build import cut_list, materials
+from ..call_outs import STEADY_BEVEL_DEG, bevel_range
 from ..joints import JointRun, RimRun
 from ..layout.paging import Page
-from ..marks import STEADY_BEVEL_DEG, bevel_range
 from ..pattern import Pattern
 
 Rows = list[tuple[str, ...]]
