@@ -10,8 +10,10 @@ from shapely import Polygon
 
 from .check import Finding, numbers
 from .feather import thinnest_edges
+from .flatten.strain import area_quantile
 from .joints import STEEPEST_BEVEL_DEG
 from .pattern import Pattern, PatternPiece
+from .report import face_strain, flat_areas
 from .settings import Settings
 from .tight_bends import TightBend
 
@@ -177,21 +179,20 @@ def _grooves(pattern: Pattern, piece: PatternPiece) -> Iterator[Finding]:
 
 def _strain(piece: PatternPiece) -> Iterator[Finding]:
     """What a piece must stretch or give: the strain that 99 % of its flat area keeps to, and the worst."""
-    strain = np.abs(piece.stretch - 1).max(axis=1)
-    a, b, c = (piece.flat[piece.patch.triangles[:, i]] for i in range(3))
-    area = np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
-    order = np.argsort(strain)
-    common = float(strain[order][np.searchsorted(np.cumsum(area[order]), (1 - COMMON_AREA) * area.sum())])
+    strain, area = face_strain(piece), flat_areas(piece)
+    common = area_quantile(strain, area, 1 - COMMON_AREA)
     stock = piece.stock
-    words = f"{common:.1%} over 99 % of its area, {strain.max():.1%} at worst"
     hot = strain > stock.hot_limit
     cold = (strain > stock.cold_limit) & ~hot
+    words = (
+        f"Piece {piece.name} must stretch or squeeze by at most {100 * common:.1f} % on 99 % of its area, "
+        f"{100 * strain.max():.1f} % at the worst spot"
+    )
     if hot.any():
         yield Finding(
             "hot-strain",
             "warn" if common > stock.hot_limit else "note",
-            f"Piece {piece.name} must stretch or squeeze by {words}; {stock.name} stands "
-            f"{stock.hot_limit:.0%} when heated.",
+            f"{words}; {_share(area, hot)} of it is over the {100 * stock.hot_limit:g} % that {stock.name} takes heated.",
             "Mark a seam or a dart through the strained faces, or choose smaller pieces."
             if common > stock.hot_limit
             else "Only a spot: heat it well and look whether it gives, or mark a dart through it.",
@@ -202,11 +203,17 @@ def _strain(piece: PatternPiece) -> Iterator[Finding]:
         yield Finding(
             "cold-strain",
             "note",
-            f"Piece {piece.name} must stretch or squeeze by {words}; {stock.name} stands {stock.cold_limit:.0%} cold.",
+            f"{words}; {_share(area, hot | cold)} of it is over the {100 * stock.cold_limit:g} % that {stock.name} "
+            "takes cold.",
             "Form it warm, in moving air and by the foam's safety data sheet, or mark a dart through these faces.",
             piece=piece.name,
             faces=numbers(np.unique(piece.patch.triangle_face[cold])),
         )
+
+
+def _share(area: np.ndarray, chosen: np.ndarray) -> str:
+    share = float(area[chosen].sum() / area.sum())
+    return f"{100 * share:.0f} %" if share >= 0.01 else "under 1 %"
 
 
 def _butts(pattern: Pattern, limit_mm: float, model_is_inside: bool) -> Iterator[Finding]:

@@ -168,7 +168,8 @@ def test_strain_over_the_limits_of_the_stock(stretch, kind, severity):
         return
     (finding,) = findings
     assert (finding.kind, finding.severity, finding.piece) == (kind, severity, piece.name)
-    assert f"{abs(stretch - 1):.1%}" in finding.message
+    assert f"at most {100 * abs(stretch - 1):.1f} % on 99 % of its area" in finding.message
+    assert "100 % of it is over the" in finding.message
     assert set(finding.faces) == set(piece.faces.tolist())
 
 
@@ -182,6 +183,8 @@ def test_each_strained_face_is_flagged_by_its_own_strain():
     found = _flags(replace(pattern, pieces=(strained,)), Settings())
     assert found["hot-strain"][0].faces == (2,)
     assert found["cold-strain"][0].faces == (1,)
+    assert "33 % of it is over the 10 % that EVA 5 mm takes heated" in found["hot-strain"][0].message
+    assert "67 % of it is over the 5 % that EVA 5 mm takes cold" in found["cold-strain"][0].message
 
 
 def test_a_small_spot_over_the_heated_limit_is_a_note():
@@ -194,7 +197,7 @@ def test_a_small_spot_over_the_heated_limit_is_a_note():
     spotted = replace(piece, flat=flat)
     (finding,) = examine_pattern(replace(pattern, pieces=(spotted, *pattern.pieces[1:])), Settings())
     assert (finding.kind, finding.severity) == ("hot-strain", "note")
-    assert "0.0% over 99 % of its area, 30.0% at worst" in finding.message
+    assert "at most 0.0 % on 99 % of its area, 30.0 % at the worst spot; under 1 % of it is over" in finding.message
 
 
 def _panel(bends_deg: list[float], wide: float = 30.0) -> Shell:
