@@ -192,7 +192,8 @@ def _strain(piece: PatternPiece) -> Iterator[Finding]:
         yield Finding(
             "hot-strain",
             "warn" if common > stock.hot_limit else "note",
-            f"{words}; {_share(area, hot)} of it is over the {100 * stock.hot_limit:g} % that {stock.name} takes heated.",
+            f"{words}; {_share(area, hot)} of it is over the {100 * stock.hot_limit:g} % that {stock.name} "
+            "takes heated.",
             "Mark a seam or a dart through the strained faces, or choose smaller pieces."
             if common > stock.hot_limit
             else "Only a spot: heat it well and look whether it gives, or mark a dart through it.",

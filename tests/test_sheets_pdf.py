@@ -99,6 +99,8 @@ def test_front_pages_tell_what_they_must(book):
     assert paper.size_in_words in cover
     assert "at 100 %" in cover
     assert "must measure 100 mm" in cover
+    assert "They are mirrored there" in cover
+    assert "degrees from a blade held upright" in cover
     whole = " ".join(texts)
     assert "not protective equipment" in whole
     for piece in pattern.pieces:
@@ -110,6 +112,7 @@ def test_front_pages_tell_what_they_must(book):
     assert "ridge 30° mitre 15° and 15° 100.0 and 100.0" in whole
     assert "V-groove, closes 40° 4.0 mm of 5 mm 2.9 mm" in whole
     assert pattern.findings[0].mend in whole
+    assert "ear disc left: nothing lies within 40 mm under it" in whole
 
 
 def test_contents_name_the_pages_on_which_the_sections_are(book):

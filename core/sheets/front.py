@@ -12,6 +12,7 @@ from reportlab.platypus import Flowable, KeepTogether, PageBreak, Spacer, Table
 from ..build import CAUTIONS, glue_order
 from ..layout.paging import OVERLAP_MM, Page, Paper
 from ..pattern import Pattern
+from .cuts_picture import cuts_picture
 from .page_marks import scale_bar
 from .pictures import Picture, in_rows, legend_picture, page_map, sheet_picture
 from .tables import (
@@ -23,6 +24,7 @@ from .tables import (
     cut_rows,
     fold_rows,
     joint_rows,
+    loose_words,
     material_rows,
     page_span,
     piece_number,
@@ -79,6 +81,9 @@ def front_story(
     ]
     if pattern.joints:
         lists += [*section("Joints"), table(JOINT_HEAD, joint_rows(pattern), scaled(JOINT_WIDTHS))]
+    loose = loose_words(pattern)
+    if loose:
+        lists += [*section("Loose parts"), *bulleted(loose)]
     rims = rim_rows(pattern)
     if rims:
         lists += [*section("Open rims"), table(RIM_HEAD, rims, scaled(RIM_WIDTHS))]
@@ -132,6 +137,7 @@ def _cover(
         Spacer(0, 2 * mm),
         Picture(wide, 8.0, lambda ink: scale_bar(ink, 0.5, 1.0, words="this bar is 100 mm")),
         KeepTogether([words("What the lines mean", HEADING), legend_picture(wide)]),
+        KeepTogether([words("How the edges are cut", HEADING), cuts_picture(wide)]),
         KeepTogether([words("Take care", HEADING), *bulleted(CAUTIONS)]),
     ]
 
@@ -146,6 +152,8 @@ def _printing(paper: Paper) -> list[str]:
         "Trace the wide line, marks and letters onto the outside face of the foam. Beside a dashed line tilt the blade "
         "in under the piece, so that it comes out there on the inside face. Beside long and short dashes the inside "
         "face is the larger one: cut square, then bevel back to them on the outside face.",
+        "Carry fold lines, grooves and the dashed line to the inside face before you cut there: prick through the foam "
+        "at their ends and corners, turn it over, join the pricks. They are mirrored there.",
     ]
 
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..build import cut_list, materials
+from ..buildup import HIGHEST_MM
 from ..call_outs import STEADY_BEVEL_DEG, bevel_range
 from ..joints import JointRun, RimRun
 from ..layout.paging import Page
+from ..loose_parts import loose_parts
 from ..pattern import Pattern
 
 Rows = list[tuple[str, ...]]
@@ -112,6 +114,16 @@ def _spread(joint: JointRun) -> str:
     if high - low <= STEADY_BEVEL_DEG:
         return ""
     return f" ({-high:.0f} to {-low:.0f})" if high <= 0 else f" ({low:.0f} to {high:.0f})"
+
+
+def loose_words(pattern: Pattern) -> list[str]:
+    """What lies under each piece that no joint holds."""
+    return [
+        f"{part.piece} lies on {' and '.join(part.over)}: {part.height_mm:.1f} mm from outside face to outside face."
+        if part.over
+        else f"{part.piece}: nothing lies within {HIGHEST_MM:g} mm under it."
+        for part in loose_parts(pattern)
+    ]
 
 
 RIM_HEAD = ("rim", "piece", "finish", "length mm")

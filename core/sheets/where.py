@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 from reportlab.lib.units import mm
-from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, PageBreak, Spacer
+from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, Spacer
 
 from ..pattern import Pattern
 from ..shell_lines import ShellDrawing, shell_drawings
@@ -18,7 +18,9 @@ from .tables import piece_number
 from .typeset import BODY, words
 
 VIEWS = (("front", 0.0), ("back", 180.0), ("the wearer's left", 90.0), ("the wearer's right", 270.0))
-CAPTION_MM, NAMES_MM = 6.0, 34.0
+VIEWS_DOWN = 3
+"""So many fit on a page, one above another."""
+CAPTION_MM, GAP_MM, NAMES_MM = 6.0, 5.0, 34.0
 NUMBER_MM, LETTER_MM, NAME_MM = 2.2, 1.5, 1.9
 BORDER = CONTINUOUS_NARROW
 FOLD_LINE = LineType("fold in a view", "02.1", 0.13, (1.2, 0.6))
@@ -30,9 +32,9 @@ Box = tuple[float, float, float, float]
 def where_pages(
     pattern: Pattern, wide_mm: float, tall_mm: float, section: Callable[[str], list[Flowable]]
 ) -> list[Flowable]:
-    """Two views a page, all at one scale."""
+    """The views, all at one scale."""
     drawings = shell_drawings(pattern, tuple(azimuth for _, azimuth in VIEWS))
-    room = np.array([wide_mm - 2 * NAMES_MM, (tall_mm - 40.0) / 2 - CAPTION_MM])
+    room = np.array([wide_mm - 2 * NAMES_MM, tall_mm / VIEWS_DOWN - CAPTION_MM - GAP_MM])
     extent = np.max([np.ptp(np.concatenate(drawing.borders), axis=0) for drawing in drawings], axis=0)
     scale = float((room / np.maximum(extent, 1e-9)).min())
     pictures = [
@@ -41,9 +43,9 @@ def where_pages(
     unseen = [piece.name for piece in pattern.pieces if not any(piece.name in drawing.pieces for drawing in drawings)]
     hidden = f" Out of sight: {', '.join(unseen)}." if unseen else ""
     note = words(f"Dashes are folds. Joint letters that find no room here are on the pieces.{hidden}", BODY)
-    story: list[Flowable] = [PageBreak(), KeepTogether([*section("Where the pieces go"), note, pictures[0]])]
+    story: list[Flowable] = [KeepTogether([*section("Where the pieces go"), note, pictures[0]])]
     for picture in pictures[1:]:
-        story += [Spacer(0, 4 * mm), CondPageBreak(picture.tall_mm * mm), picture]
+        story += [Spacer(0, GAP_MM * mm), CondPageBreak(picture.tall_mm * mm), picture]
     return story
 
 
