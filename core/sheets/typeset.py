@@ -59,5 +59,12 @@ _PADDING = [
     ("TOPPADDING", (0, 0), (-1, -1), 1.2 * mm),
     ("BOTTOMPADDING", (0, 0), (-1, -1), 1.2 * mm),
 ]
-_PLAIN_RULED = TableStyle([*_PADDING, ("LINEBELOW", (0, 0), (-1, -1), 0.25, RULE)])
+_PLAIN_RULED = TableStyle(
+    [
+        *_PADDING,
+        ("TOPPADDING", (0, 0), (-1, -1), 0.5 * mm),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 0.7 * mm),
+        ("LINEBELOW", (0, 0), (-1, -1), 0.25, RULE),
+    ]
+)
 _RULED = TableStyle([*_PADDING, ("LINEBELOW", (0, 0), (-1, 0), 1, INK), ("LINEBELOW", (0, 1), (-1, -1), 0.25, RULE)])
