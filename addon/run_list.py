@@ -8,7 +8,7 @@ import numpy as np
 from ..core.joints import JointRun, RimRun
 from ..core.pattern import Pattern
 from ..core.run_letters import letters_of_edges
-from ..core.sheets.tables import joint_rows, rim_words_of
+from ..core.sheets.tables import joint_words_of, rim_words_of
 
 
 def list_runs(obj: bpy.types.Object, pattern: Pattern) -> np.ndarray:
@@ -22,7 +22,6 @@ def list_runs(obj: bpy.types.Object, pattern: Pattern) -> np.ndarray:
     last_key = max((key for key, *_ in kept.values()), default=0)
     items.clear()
     keys = {"": 0}
-    told = {row[0]: f"{row[2]}, {row[3]}, {row[4]}" for row in joint_rows(pattern)}
     for run in pattern.runs:
         if run.letter not in kept:
             last_key += 1
@@ -30,7 +29,7 @@ def list_runs(obj: bpy.types.Object, pattern: Pattern) -> np.ndarray:
         item.name = run.letter
         item.key, item.joint_choice, item.rim_choice = kept.get(run.letter, (last_key, "AUTO", "AUTO"))
         item.one, item.other = _pieces(run)
-        item.told = rim_words_of(run) if isinstance(run, RimRun) else told[run.letter]
+        item.told = rim_words_of(run) if isinstance(run, RimRun) else joint_words_of(run)
         keys[run.letter] = item.key
     obj.foamwright.active_run = min(obj.foamwright.active_run, max(len(items) - 1, 0))
     return np.array([keys[letter] for letter in letters_of_edges(pattern.runs, pattern.shell.edge_count)])

@@ -238,7 +238,7 @@ def test_tight_bends_are_flagged_on_their_faces(treatment, severity):
     assert ("Cut" in finding.mend) == (treatment == "kerfs")
     # the lists say it even where the piece has no room for words
     (row,) = fold_rows(pattern)
-    assert ("relief kerfs" in row[1]) == (treatment == "kerfs")
+    assert ("relief kerfs" in row[2]) == (treatment == "kerfs")
 
 
 # --- the flat ----------------------------------------------------------------------------------

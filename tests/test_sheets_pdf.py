@@ -108,9 +108,9 @@ def test_front_pages_tell_what_they_must(book):
     assert "Where the pieces go" in whole
     for view in ("from the front", "from the back", "from the wearer's left", "from the wearer's right"):
         assert view in whole
-    assert "brow band with cheek plate left" in whole
-    assert "ridge 30° mitre 15° and 15° 100.0 and 100.0" in whole
-    assert "V-groove, closes 40° 4.0 mm of 5 mm 2.9 mm" in whole
+    assert "A brow band bevel 15° cheek plate left bevel 15° ridge 30° mitre 100.0" in whole
+    assert "brow band f1 V-groove, closes ridge 40° 4.0 mm of 5 mm 2.9 mm" in whole
+    assert "brow band f2 score, opens: fill it valley 35°" in whole
     assert pattern.findings[0].mend in whole
     assert "ear disc left: nothing lies within 40 mm under it" in whole
 

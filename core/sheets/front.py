@@ -19,7 +19,9 @@ from .tables import (
     CUT_LIST_HEAD,
     FOLD_HEAD,
     JOINT_HEAD,
+    MISMATCH_WORDS,
     RIM_HEAD,
+    any_mismatch,
     counts,
     cut_rows,
     fold_rows,
@@ -34,9 +36,9 @@ from .typeset import BODY, CELL, HEADING, SUBTITLE, TITLE, bulleted, facts, numb
 from .where import where_pages
 
 CUT_LIST_WIDTHS = (8, 29, 29, 17, 19, 21, 15, 17, 13, 22)
-JOINT_WIDTHS = (11, 49, 22, 18, 25, 30, 35)
+JOINT_WIDTHS = (11, 24, 24, 24, 24, 29, 17, 16, 21)
 RIM_WIDTHS = (15, 60, 75, 40)
-FOLD_WIDTHS = (48, 42, 20, 45, 35)
+FOLD_WIDTHS = (42, 12, 42, 24, 36, 34)
 
 
 class Bookmark(Flowable):
@@ -81,6 +83,8 @@ def front_story(
     ]
     if pattern.joints:
         lists += [*section("Joints"), table(JOINT_HEAD, joint_rows(pattern), scaled(JOINT_WIDTHS))]
+        if any_mismatch(pattern):
+            lists += [Spacer(0, 1 * mm), words(MISMATCH_WORDS, CELL)]
     loose = loose_words(pattern)
     if loose:
         lists += [*section("Loose parts"), *bulleted(loose)]

@@ -7,12 +7,14 @@ from collections.abc import Sequence
 from ..build import cut_list, materials
 from ..buildup import HIGHEST_MM
 from ..call_outs import STEADY_BEVEL_DEG, bevel_range
-from ..joints import JointRun, RimRun
+from ..joints import JointRun, JointSide, RimRun
 from ..layout.paging import Page
 from ..loose_parts import loose_parts
 from ..pattern import Pattern
 
 Rows = list[tuple[str, ...]]
+
+LEAST_MISMATCH_MM = 0.05
 
 
 def percent(stretch: float) -> str:
@@ -82,38 +84,67 @@ def material_rows(pattern: Pattern) -> Rows:
     return rows
 
 
-JOINT_HEAD = ("joint", "pieces", "bend", "rule", "bevels", "lengths mm", "note")
+JOINT_HEAD = ("joint", "piece", "its edge", "piece", "its edge", "bend", "rule", "lengths mm", "inside")
+MISMATCH_WORDS = (
+    "Inside: where square edges meet in a bend, so much overlaps and is squeezed, or gapes and wants filler, at the "
+    "face that was not modelled, mostly the inside one."
+)
 
 
 def joint_rows(pattern: Pattern) -> Rows:
     rows: Rows = []
     for joint in pattern.joints:
         a, b = joint.a, joint.b
-        kind = "flat" if round(joint.bend_deg, 1) == 0 else "ridge" if joint.bend_deg > 0 else "valley"
         note = ""
-        if abs(joint.mismatch_mm) >= 0.05:
+        if abs(joint.mismatch_mm) >= LEAST_MISMATCH_MM:
             verb = "squeezed" if joint.mismatch_mm > 0 else "gapes"
             note = f"{verb} {abs(joint.mismatch_mm):.1f} mm"
         rows.append(
             (
                 joint.letter,
-                f"{a.piece} with {b.piece}" if a.piece != b.piece else f"{a.piece} closes on itself",
-                f"{kind} {degrees_text(abs(joint.bend_deg))}{_spread(joint)}",
+                a.piece,
+                edge_words(a),
+                b.piece if b.piece != a.piece else "itself",
+                edge_words(b),
+                joint_bend_words(joint),
                 f"{joint.rule}, locked" if joint.locked else joint.rule,
-                f"{bevel_range(a)}° and {bevel_range(b)}°",
-                f"{a.length_mm:.1f} and {b.length_mm:.1f}",
+                " and ".join(dict.fromkeys(f"{side.length_mm:.1f}" for side in joint.sides)),
                 note,
             )
         )
     return rows
 
 
-def _spread(joint: JointRun) -> str:
-    """The least and the most bend where they differ enough to be felt."""
+def joint_words_of(joint: JointRun) -> str:
+    """A joint in a few words: bend, rule and both edges."""
+    return f"{joint_bend_words(joint)}, {joint.rule}, {edge_words(joint.a)} and {edge_words(joint.b)}"
+
+
+def any_mismatch(pattern: Pattern) -> bool:
+    return any(abs(joint.mismatch_mm) >= LEAST_MISMATCH_MM for joint in pattern.joints)
+
+
+def bend_words(bend_deg: float) -> str:
+    """Which way the outside face bends, and by how much: "ridge 30°"."""
+    if round(bend_deg, 1) == 0:
+        return "flat"
+    return f"{'ridge' if bend_deg > 0 else 'valley'} {degrees_text(abs(bend_deg))}"
+
+
+def edge_words(side: JointSide) -> str:
+    bevel = bevel_range(side)
+    if bevel == "0":
+        return "square"
+    return f"bevel {bevel}°{', inside longer' if side.bevel_deg < 0 else ''}"
+
+
+def joint_bend_words(joint: JointRun) -> str:
+    """The bend, and its least and most where they differ enough to be felt: "ridge 19° (9 to 23)"."""
     low, high = joint.bend_least_deg, joint.bend_most_deg
+    mean = bend_words(joint.bend_deg)
     if high - low <= STEADY_BEVEL_DEG:
-        return ""
-    return f" ({-high:.0f} to {-low:.0f})" if high <= 0 else f" ({low:.0f} to {high:.0f})"
+        return mean
+    return f"{mean} ({-high:.0f} to {-low:.0f})" if high <= 0 else f"{mean} ({low:.0f} to {high:.0f})"
 
 
 def loose_words(pattern: Pattern) -> list[str]:
@@ -145,7 +176,7 @@ def rim_rows(pattern: Pattern) -> Rows:
     ]
 
 
-FOLD_HEAD = ("piece", "cut", "bend", "depth from the inside", "mouth at the inside")
+FOLD_HEAD = ("piece", "fold", "cut", "bend", "depth from the inside", "mouth at the inside")
 
 
 def fold_rows(pattern: Pattern) -> Rows:
@@ -153,19 +184,21 @@ def fold_rows(pattern: Pattern) -> Rows:
     folds: Rows = [
         (
             piece.name,
+            f"f{number}",
             "V-groove, closes" if fold.kind == "groove" else "score, opens: fill it",
-            degrees_text(fold.bend_deg),
+            bend_words(fold.bend_deg),
             f"{fold.depth_mm:.1f} mm of {piece.stock.thickness_mm:g} mm",
             f"{fold.mouth_mm:.1f} mm",
         )
         for piece in pattern.pieces
-        for fold in piece.folds
+        for number, fold in enumerate(piece.folds, start=1)
     ]
     bends: Rows = [
         (
             piece.name,
+            "bend",
             f"{bend.count} relief kerfs, {bend.spacing_mm:.1f} mm apart" if bend.count else "heat-form",
-            degrees_text(bend.bend_deg),
+            bend_words(bend.bend_deg),
             f"{bend.depth_mm:.1f} mm of {piece.stock.thickness_mm:g} mm" if bend.count else "none",
             f"{bend.kerf_mm:.1f} mm each" if bend.count else f"inside radius {bend.radius_mm:.0f} mm",
         )
