@@ -30,7 +30,7 @@ JOG_MM = 0.6
 STRAIGHT_ON_DEG = 20.0
 """A rim that turns less than this at a corner runs on nearly straight."""
 
-EASE = 8.0
+EASE = 40.0
 """Length of that slope in sizes of the step; it goes no further than to the middle of an edge."""
 
 SPECK_MM2 = 0.01
@@ -149,13 +149,15 @@ class _Corners:
     def _eased(self, apart: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """How far the moved edges before and after are shortened at corners where the two lie a little `apart`.
 
-        Only the edge that moves less far inwards gives way, so that the slope takes foam and adds none.
+        Where foam is cut away inwards only the edge that moves less far gives way, so that the slope adds no foam.
         """
         jog = np.abs(self.d1 - self.d2)
         small = apart & self.is_straight_on & (jog < JOG_MM)
         before = np.minimum(EASE * jog, np.roll(self.length, 1) / 2)
         after = np.minimum(EASE * jog, self.length / 2)
-        return np.where(small & (self.d1 < self.d2), before, 0), np.where(small & (self.d1 > self.d2), after, 0)
+        both = np.maximum(self.d1, self.d2) <= 0
+        one, other = small & (both | (self.d1 < self.d2)), small & (both | (self.d1 > self.d2))
+        return np.where(one, before, 0), np.where(other, after, 0)
 
     def swept_strips(self) -> list[Polygon]:
         """What each edge cuts away as it moves inwards: rectangles, a hair smaller than the true strips.

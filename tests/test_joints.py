@@ -433,6 +433,23 @@ def test_a_smooth_rim_in_short_steps_gives_a_clean_outline():
         assert turns.sum() == pytest.approx(2 * np.pi)
 
 
+def test_a_rim_whose_bevel_changes_moves_out_in_one_even_line():
+    """The line runs through the exact distance at the middle of each step and turns as little as it can."""
+    steps = 20
+    x = np.linspace(0, 100, steps + 1)
+    ring = np.vstack([np.stack([x, np.zeros_like(x)], axis=1), [(100, 60), (0, 60)]])
+    outward = 2 + np.sin(2 * np.pi * (x[1:] + x[:-1]) / 2 / 100)
+    (part,) = offset_ring(ring, -np.concatenate([outward, [0, 0, 0]]))
+    points = shapely.get_coordinates(part.exterior)
+    inner = points[(points[:, 1] < -0.5) & (points[:, 0] > 1) & (points[:, 0] < 99)]
+    inner = inner[np.argsort(inner[:, 0])]
+    middles = np.stack([(x[1:] + x[:-1]) / 2, -outward], axis=1)
+    drawn = shapely.LineString(inner)
+    assert drawn.hausdorff_distance(shapely.LineString(middles)) < 0.01
+    slope = np.degrees(np.arctan(np.diff(inner[:, 1]) / np.diff(inner[:, 0])))
+    assert np.abs(np.diff(slope)).max() < 1.5
+
+
 def test_a_bevelled_side_ends_at_its_square_neighbour_even_in_short_steps():
     for steps in (1, 4, 40):
         side = np.linspace(0, 80, steps, endpoint=False)

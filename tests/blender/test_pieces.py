@@ -26,7 +26,8 @@ def test_a_new_name_stands_everywhere(flat_panels, module):
     bpy.ops.foamwright.rename_piece(piece=old, new_name="Brow")
     pattern = module("addon.results").stored_pattern(obj)
     assert {piece.name for piece in pattern.pieces} == {"Brow", other}
-    assert "Brow" in {line for note in pattern.piece("Brow").notes for line in note.lines}
+    (label,) = (note for note in pattern.piece("Brow").notes if note.role == "name")
+    assert label.lines[0].split()[1] == "Brow"
     assert {pattern.joints[0].a.piece, pattern.joints[0].b.piece} == {"Brow", other}
     assert {p.piece for sheet in pattern.sheets for p in sheet.placements} == {"Brow", other}
     assert bpy.data.objects["Brow"].foamwright.flat_of == "Brow"
