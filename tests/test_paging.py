@@ -9,6 +9,7 @@ import shapely
 from foamwright.core.errors import SettingsError
 from foamwright.core.layout.footprint import footprint, placed
 from foamwright.core.layout.paging import A4, LETTER, OVERLAP_MM, Paper, paginate
+from foamwright.core.marks import Note
 from sample_pattern import sample_pattern
 from shapely import LineString, box
 
@@ -61,6 +62,30 @@ def test_joined_pages_overlap_by_ten_millimetres_and_share_their_marks(paper):
             assert join.words == f"joins page {other.number}"
             joins += 1
     assert joins > 4
+
+
+def test_registration_marks_keep_off_words():
+    pattern = sample_pattern()
+    piece = pattern.piece("back plate")
+
+    def marks_with(notes):
+        written = replace(piece, notes=notes)
+        return [
+            (page.placements[0], mark)
+            for page in paginate(replace(pattern, pieces=(written,)), A4)
+            for join in page.joins
+            for mark in join.marks
+        ]
+
+    bare = marks_with(())
+    placement, mark = bare[0]
+    x, y = _undo(placement, np.array([mark]))[0].tolist()
+    note = Note("joint", ("A  square",), (x, y), -placement.angle, 3.0)
+    moved = marks_with((note,))
+    assert len(moved) == len(bare)
+    for placement, mark in moved:
+        assert placed(note.box, placement).distance(shapely.Point(mark)) > 2.5
+    assert sum(one != other for one, other in zip(bare, moved, strict=True)) == 2
 
 
 def test_small_pieces_share_a_page_without_touching():

@@ -26,6 +26,8 @@ CLEARANCE_MM = 2.0
 """Kept between an outline and the rim of the drawing area, for the width of the line."""
 BETWEEN_PIECES_MM = 8.0
 MOST_PAGES_OF_A_PIECE = 400
+MARK_SHIFTS = (0.0, 0.05, -0.05, 0.1, -0.1, 0.15, -0.15, 0.2)
+"""How far a registration mark is moved off words, in parts of the edge."""
 
 
 @dataclass(frozen=True)
@@ -172,6 +174,20 @@ def _tiles(piece: PatternPiece, shape: Polygon, paper: Paper, group: int, first_
     left, bottom, _, _ = paper.drawing_area
     in_reading_order = sorted(grid.used, key=lambda tile: (-tile[0], tile[1]))
     number = {tile: first_number + i for i, tile in enumerate(in_reading_order)}
+    words = _words_on(piece)
+
+    def placed_on(row: int, column: int) -> Placement:
+        x, y = left - grid.x - column * step_x, bottom - grid.y - row * step_y
+        return Placement(piece.name, grid.turn, float(x), float(y))
+
+    def marks(side: str, row: int, column: int) -> tuple[tuple[float, float], ...]:
+        # both pages carry the same points: the page to the left or below chooses them
+        if side == "left":
+            return tuple((x - step_x, y) for x, y in marks("right", row, column - 1))
+        if side == "bottom":
+            return tuple((x, y - step_y) for x, y in marks("top", row - 1, column))
+        return _marks(side, paper, shapely.transform(words, placed_on(row, column).apply))
+
     pages = []
     for row, column in in_reading_order:
         around = {
@@ -180,24 +196,39 @@ def _tiles(piece: PatternPiece, shape: Polygon, paper: Paper, group: int, first_
             "top": (row + 1, column),
             "bottom": (row - 1, column),
         }
-        joins = tuple(Join(side, number[t], _marks(side, paper)) for side, t in around.items() if t in number)
-        x = left - grid.x - column * step_x
-        y = bottom - grid.y - row * step_y
-        placement = Placement(piece.name, grid.turn, float(x), float(y))
+        joins = tuple(Join(side, number[t], marks(side, row, column)) for side, t in around.items() if t in number)
+        placement = placed_on(row, column)
         place = (grid.rows - row, column + 1, grid.rows, grid.columns)
         pages.append(Page(number[row, column], group, *place, joins, (placement,)))
     return pages
 
 
-def _marks(side: str, paper: Paper) -> tuple[tuple[float, float], ...]:
-    """Two marks in the middle of the overlap, at a quarter and three quarters of the edge."""
+def _marks(side: str, paper: Paper, words: shapely.Geometry) -> tuple[tuple[float, float], ...]:
+    """Two marks in the middle of the overlap, near a quarter and three quarters of the edge, clear of words if
+    they can be."""
     left, bottom, right, top = paper.drawing_area
     half = OVERLAP_MM / 2
-    if side in ("left", "right"):
-        x = left + half if side == "left" else right - half
-        return tuple((x, bottom + part * (top - bottom)) for part in (0.25, 0.75))
-    y = bottom + half if side == "bottom" else top - half
-    return tuple((left + part * (right - left), y) for part in (0.25, 0.75))
+
+    def point(part: float) -> tuple[float, float]:
+        if side == "right":
+            return right - half, bottom + part * (top - bottom)
+        return left + part * (right - left), top - half
+
+    def is_clear(x: float, y: float) -> bool:
+        return not words.intersects(shapely.box(x - 4, y - 5, x + 4, y + 4))
+
+    def mark(middle: float) -> tuple[float, float]:
+        tried = [point(middle + away) for away in MARK_SHIFTS]
+        return next((place for place in tried if is_clear(*place)), tried[0])
+
+    return mark(0.25), mark(0.75)
+
+
+def _words_on(piece: PatternPiece) -> shapely.Geometry:
+    """What is written on the piece's flat, and the notches with their labels."""
+    words = [shape for note in piece.notes for shape in (note.box, note.leader) if shape]
+    notches = [shapely.Point(np.array(n.point) + 4 * np.array(n.inward)).buffer(5) for n in piece.notches]
+    return shapely.union_all([*words, *notches])
 
 
 def _fewest_pages(piece: PatternPiece, shape: Polygon, paper: Paper) -> _Grid:
