@@ -13,6 +13,7 @@ from ..build import CAUTIONS, glue_order
 from ..layout.paging import OVERLAP_MM, Page, Paper
 from ..pattern import Pattern
 from .cuts_picture import cuts_picture
+from .findings import finding_lines, uncuttable_words
 from .page_marks import scale_bar
 from .pictures import Picture, in_rows, legend_picture, page_map, sheet_picture
 from .tables import (
@@ -32,7 +33,7 @@ from .tables import (
     piece_number,
     rim_rows,
 )
-from .typeset import BODY, CELL, HEADING, SUBTITLE, TITLE, bulleted, facts, numbered, table, words
+from .typeset import BODY, CELL, HEADING, SUBTITLE, TITLE, WARNING, bulleted, facts, numbered, table, words
 from .where import where_pages
 
 CUT_LIST_WIDTHS = (8, 29, 29, 17, 19, 21, 15, 17, 13, 22)
@@ -104,7 +105,7 @@ def front_story(
     if steps:
         lists += [*section("An order to glue in"), *numbered(steps)]
     if pattern.findings:
-        lists += [*section("To look at before cutting"), *_findings(pattern)]
+        lists += [*section("To look at before cutting"), *bulleted(finding_lines(pattern))]
     return [
         *_cover(pattern, paper, pages, when, known, wide),
         *where_pages(pattern, *paper.drawing_size, section),
@@ -135,6 +136,7 @@ def _cover(
     return [
         words(pattern.shell.name, TITLE),
         words(f"Full-size foam templates on {paper.size_in_words}{dated}", SUBTITLE),
+        *([words(warning, WARNING)] if (warning := uncuttable_words(pattern)) else []),
         side_by_side,
         words("Print it true", HEADING),
         *numbered(_printing(paper)),
@@ -159,10 +161,6 @@ def _printing(paper: Paper) -> list[str]:
         "Carry fold lines, grooves and the dashed line to the inside face before you cut there: prick through the foam "
         "at their ends and corners, turn it over, join the pricks. They are mirrored there.",
     ]
-
-
-def _findings(pattern: Pattern) -> list[Flowable]:
-    return bulleted([f"{finding.message} {finding.mend}" for finding in pattern.findings])
 
 
 def _sheets(pattern: Pattern, paper: Paper, section: Callable[[str], list[Flowable]]) -> list[Flowable]:

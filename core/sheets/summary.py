@@ -13,6 +13,7 @@ from reportlab.platypus import Flowable
 from ..files import write_whole
 from ..layout.paging import A4, Paper
 from ..pattern import Pattern, PatternPiece
+from .findings import finding_heads
 from .fonts import register_fonts, showable
 from .ink import GREY, Ink
 from .pictures import thumbnail
@@ -60,9 +61,9 @@ def _write(pattern: Pattern, path: Path, paper: Paper) -> None:
 def _findings(pattern: Pattern) -> list[Flowable]:
     if not pattern.findings:
         return [words("No findings: nothing stands in the way of cutting.", CELL)]
-    shown = [finding.message for finding in pattern.findings[:MOST_FINDINGS]]
-    hidden = len(pattern.findings) - len(shown)
-    return bulleted(shown) + ([words(f"and {hidden} more in the templates", CELL)] if hidden else [])
+    heads = finding_heads(pattern)
+    shown, hidden = heads[:MOST_FINDINGS], len(heads) - MOST_FINDINGS
+    return bulleted(shown) + ([words(f"and {hidden} more in the templates", CELL)] if hidden > 0 else [])
 
 
 def _draw_down(canvas: Canvas, flowables: list[Flowable], x: float, y: float, wide: float) -> float:

@@ -84,7 +84,7 @@ def material_rows(pattern: Pattern) -> Rows:
     return rows
 
 
-JOINT_HEAD = ("joint", "piece", "its edge", "piece", "its edge", "bend", "rule", "lengths mm", "inside")
+JOINT_HEAD = ("joint", "piece", "its edge", "piece", "its edge", "bend", "rule", "lengths mm", "inside mm")
 MISMATCH_WORDS = (
     "Inside: where square edges meet in a bend, so much overlaps and is squeezed, or gapes and wants filler, at the "
     "face that was not modelled, mostly the inside one."
@@ -98,7 +98,7 @@ def joint_rows(pattern: Pattern) -> Rows:
         note = ""
         if abs(joint.mismatch_mm) >= LEAST_MISMATCH_MM:
             verb = "squeezed" if joint.mismatch_mm > 0 else "gapes"
-            note = f"{verb} {abs(joint.mismatch_mm):.1f} mm"
+            note = f"{abs(joint.mismatch_mm):.1f} {verb}"
         rows.append(
             (
                 joint.letter,
@@ -141,10 +141,13 @@ def edge_words(side: JointSide) -> str:
 def joint_bend_words(joint: JointRun) -> str:
     """The bend, and its least and most where they differ enough to be felt: "ridge 19° (9 to 23)"."""
     low, high = joint.bend_least_deg, joint.bend_most_deg
-    mean = bend_words(joint.bend_deg)
     if high - low <= STEADY_BEVEL_DEG:
-        return mean
-    return f"{mean} ({-high:.0f} to {-low:.0f})" if high <= 0 else f"{mean} ({low:.0f} to {high:.0f})"
+        return bend_words(joint.bend_deg)
+    mean = bend_words(round(joint.bend_deg))
+    if low <= -0.5 and high >= 0.5:
+        return f"{mean} (valley {-low:.0f} to ridge {high:.0f})"
+    least, most = sorted((abs(low), abs(high)))
+    return f"{mean} ({least:.0f} to {most:.0f})"
 
 
 def loose_words(pattern: Pattern) -> list[str]:
