@@ -38,7 +38,7 @@ class FoamwrightCutSettings(bpy.types.PropertyGroup):
         subtype="PERCENTAGE",
     )
     narrowest_mm: FloatProperty(
-        name="Narrowest piece (mm)",
+        name="Least width (mm)",
         description="Pieces less wide than this are hard to handle, and avoided where they can be",
         default=SuggestionLimits.narrowest_mm,
         min=0.0,
@@ -74,7 +74,7 @@ class FoamwrightCut(bpy.types.PropertyGroup):
     kept: BoolProperty(description="It is the maker's own seam, and stays")
     reason: StringProperty(description="What it is, and what it is there for")
     length_mm: FloatProperty(name="Length", description="Length of all its edges")
-    gain: StringProperty(description="Strain without it and with it, in short")
+    gain: StringProperty(description="Strain now and when it is taken, in short")
     edges: StringProperty(description="Vertex pairs, numbers with spaces between")
 
 

@@ -93,10 +93,9 @@ class FOAMWRIGHT_PT_cuts(FoamwrightPanel):
         column.operator("foamwright.removable_seams", icon="REMOVE")
         piece = active_piece(obj)
         if piece is not None:
-            row = layout.row(align=True)
-            row.label(text=f"For {piece.name}")
-            row.operator("foamwright.where_to_cut")
-            row.operator("foamwright.suggest_seams", text="Cuts").piece = piece.name
+            column = layout.column(align=True)
+            column.operator("foamwright.where_to_cut", text=f"One More Cut in {piece.name}")
+            column.operator("foamwright.suggest_seams", text=f"Suggest Seams in {piece.name}").piece = piece.name
         if plans.waits(obj):
             self._draw_plan(context, obj.foamwright.plan, counts is not None and counts.plan_outdated)
 
@@ -120,13 +119,13 @@ class FOAMWRIGHT_PT_cuts(FoamwrightPanel):
 
 class FOAMWRIGHT_UL_cuts(bpy.types.UIList):
     def draw_item(self, _context, layout, _data, item, _icon, _active_data, _active_property, _index):
-        split = layout.split(factor=0.6)
+        split = layout.split(factor=0.57)
         row = split.row(align=True)
         if item.kept:
             row.label(text="", icon="LOCKED")
         else:
             row.prop(item, "wanted", text="")
-        row.label(text=item.reason.partition(":")[0])
+        row.label(text=item.reason.partition(":")[0].removeprefix("your "))
         split.label(text=item.gain)
 
 

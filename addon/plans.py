@@ -54,15 +54,17 @@ def _store(obj: bpy.types.Object, kind: str, shell: Shell, cuts: Sequence[Cut], 
         item = plan.cuts.add()
         # of seams that could go, each by itself, only the longest is ticked
         item.wanted = kind == "CUT" or number == 0
-        item.reason, item.length_mm, item.kept, item.gain = cut.reason, cut.length_mm, cut.kept, _gain(cut)
+        item.reason, item.length_mm, item.kept = cut.reason, cut.length_mm, cut.kept
+        item.gain = _gain(cut, kind)
         item.edges = " ".join(str(vertex) for pair in vertex_pairs(shell, cut.edges.tolist()) for vertex in pair)
     plan.kind, plan.told, plan.warning = kind, told, warning
     plan.made_for = bridge.shape_print(obj)
 
 
-def _gain(cut: Cut) -> str:
-    before = f"{100 * cut.strain_before:.1f}" if np.isfinite(cut.strain_before) else "closed"
-    return f"{before} → {100 * cut.strain_after:.1f} %"
+def _gain(cut: Cut, kind: str) -> str:
+    """Strain as it is and as it will be, in short."""
+    now, then = (cut.strain_before, cut.strain_after) if kind == "CUT" else (cut.strain_after, cut.strain_before)
+    return f"{100 * now:.1f} → {100 * then:.1f} %" if np.isfinite(now) else f"closed → {100 * then:.1f} %"
 
 
 def drop(obj: bpy.types.Object) -> None:

@@ -38,7 +38,7 @@ class Style:
 NEW = Style((1.0, 0.9, 0.1, 1.0), 3.0, 2.4, 1.6)
 GOING = Style((1.0, 0.45, 0.9, 1.0), 3.0, 0.5, 1.0)
 KEPT = Style((0.9, 0.9, 0.9, 1.0), 2.0, 1.0, 0.0)
-LEFT_OUT = Style((0.6, 0.6, 0.6, 1.0), 1.5, 0.4, 2.6)
+LEFT_OUT = Style((0.8, 0.8, 0.8, 1.0), 2.0, 0.5, 2.2)
 LOOKED_AT_WIDER = 3.0
 
 
@@ -144,6 +144,7 @@ def _draw_lines() -> None:
     if view.is_perspective:
         nearer = Matrix.Scale(1.0 - NEARER, 4)
     gpu.state.depth_test_set("LESS_EQUAL")
+    gpu.state.depth_mask_set(False)  # a casing must not hide the line in it
     gpu.state.blend_set("ALPHA")
     with gpu.matrix.push_pop():
         gpu.matrix.load_matrix(nearer @ gpu.matrix.get_model_view_matrix() @ obj.matrix_world @ _picture.to_local)
