@@ -10,6 +10,7 @@ import numpy as np
 
 from ..core.errors import ExportError
 from ..core.files import write_whole
+from ..core.heat import full_colour_at
 from ..core.pattern import Pattern
 from ..core.shell_views import HEIGHT, MARGIN, SCALE_BAR, TITLE_HEIGHT, WIDTH, Painted, shell_views
 from . import results
@@ -56,7 +57,7 @@ def _wires(rims: tuple[np.ndarray, ...]) -> bpy.types.Curve:
 
 def _write_words(scene: bpy.types.Scene, pattern: Pattern, ink: bpy.types.Material) -> None:
     left, bottom, right, top = SCALE_BAR
-    ends = " / ".join(f"{100 * limit:g} %" for limit in sorted({piece.stock.hot_limit for piece in pattern.pieces}))
+    ends = " / ".join(f"{100 * limit:g} %" for limit in full_colour_at(pattern))
     level = (bottom + top) / 2
     for words, size, spot, align in (
         (pattern.shell.name, TITLE_HEIGHT, (MARGIN, HEIGHT - MARGIN), "LEFT"),

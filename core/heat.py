@@ -27,6 +27,14 @@ def shell_strain(pattern: Pattern) -> np.ndarray:
     return strain
 
 
+def full_colour_at(pattern: Pattern) -> tuple[float, ...]:
+    """The strains, parts of 1, at which pieces get full colour, the least first: the heated limits of their stocks.
+
+    Every picture takes these, so that one colour means one strain on the same foam in all of them.
+    """
+    return tuple(sorted({piece.stock.hot_limit for piece in pattern.pieces}))
+
+
 def strain_colour(strain: np.ndarray, limit: float | np.ndarray) -> np.ndarray:
     """(n, 3) sRGB 0 to 1: blue where squeezed, white where relaxed, orange where pulled; full colour at `limit`.
 

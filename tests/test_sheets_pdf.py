@@ -13,8 +13,27 @@ from foamwright.core.layout.paging import A4, LETTER, paginate
 from foamwright.core.sheets.fonts import showable
 from foamwright.core.sheets.pdf import pdf_steps, write_pdf
 from foamwright.core.sheets.summary import write_summary
+from foamwright.core.shell_views import shell_views
 from PIL import Image
 from sample_pattern import sample_pattern
+
+SECTIONS = (
+    "Print it true",
+    "What the lines mean",
+    "How the edges are cut",
+    "Take care",
+    "Where the pieces go",
+    "Cut list",
+    "Joints",
+    "Loose parts",
+    "Open rims",
+    "Folds",
+    "What it takes",
+    "An order to glue in",
+    "To look at before cutting",
+    "Foam sheets",
+    "Page maps",
+)
 
 MM = 72 / 25.4
 """ISO 32000-1: the default unit of user space is 1/72 inch."""
@@ -126,6 +145,18 @@ def test_contents_name_the_pages_on_which_the_sections_are(book):
     assert f"Full-size templates pages {full[0] + 1} to {full[-1] + 1}" in texts[0]
 
 
+def test_no_heading_stands_at_the_foot_of_a_page_and_the_cautions_stay_together(tmp_path):
+    pattern = sample_pattern()
+    for joints in range(0, 70, 9):
+        many = replace(pattern, joints=tuple(pattern.joints[0] for _ in range(joints)))
+        for page in pypdfium2.PdfDocument(write_pdf(many, tmp_path / "t.pdf", LETTER)):
+            lines = page.get_textpage().get_text_bounded().splitlines()
+            text = " ".join(lines)
+            assert ("Take care" in text) == ("let everything air out" in text)
+            last = [line for line in lines if line.strip() and "Foamwright" not in line and "page " not in line][-1:]
+            assert last not in ([name] for name in SECTIONS)
+
+
 def test_full_size_pages_say_size_number_shell_and_neighbours(book):
     pattern, paper, _, document = book
     full = _full_pages(document, pattern, paper)
@@ -223,6 +254,21 @@ def test_heatmap_is_coloured_by_strain_and_written_whole(tmp_path):
     assert orange > 0.01
     with pytest.raises(ExportError):
         write_heatmap(sample_pattern(), tmp_path / "nowhere" / "heat.png")
+
+
+def test_one_strain_has_one_colour_on_the_heatmap_and_on_the_shell(tmp_path):
+    from foamwright.core.heat import full_colour_at, strain_colour
+    from foamwright.core.sheets.heatmap import write_heatmap
+
+    pattern = sample_pattern()
+    strained = tuple(replace(piece, stretch=np.full_like(piece.stretch, 1.04)) for piece in pattern.pieces)
+    pattern = replace(pattern, pieces=strained)
+    (limit,) = full_colour_at(pattern)
+    assert {part.limit for part in shell_views(pattern) if part.name != "scale"} == {limit}
+    colours = np.asarray(Image.open(write_heatmap(pattern, tmp_path / "heat.png")).convert("RGB")).reshape(-1, 3)
+    seen, count = np.unique(colours[colours.min(axis=1) < 255], axis=0, return_counts=True)
+    wanted = np.round(strain_colour(np.array([0.04]), limit)[0] * 255)
+    assert seen[count.argmax()].tolist() == wanted.tolist()
 
 
 @pytest.mark.parametrize("longest", [4000, 2000])

@@ -7,7 +7,7 @@ from datetime import date
 from itertools import groupby
 
 from reportlab.lib.units import mm
-from reportlab.platypus import Flowable, KeepTogether, PageBreak, Spacer, Table
+from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, PageBreak, Spacer, Table
 
 from ..build import CAUTIONS, glue_order
 from ..layout.paging import OVERLAP_MM, Page, Paper
@@ -40,12 +40,12 @@ CUT_LIST_WIDTHS = (8, 29, 29, 17, 19, 21, 15, 17, 13, 22)
 JOINT_WIDTHS = (11, 24, 24, 24, 24, 29, 17, 16, 21)
 RIM_WIDTHS = (15, 60, 75, 40)
 FOLD_WIDTHS = (42, 12, 42, 24, 36, 34)
+LEAST_BELOW_MM = 45.0
+"""Room for a heading and the first lines below it."""
 
 
 class Bookmark(Flowable):
     """Notes the page it lands on, so that the list of contents can name it."""
-
-    keepWithNext = 1
 
     def __init__(self, name: str, pages: dict[str, int]) -> None:
         super().__init__()
@@ -76,36 +76,44 @@ def front_story(
     def section(name: str) -> list[Flowable]:
         return [Bookmark(name, found), words(name, HEADING)]
 
+    def begin(name: str) -> list[Flowable]:
+        # a heading at the foot of a page goes on to the next one
+        return [CondPageBreak(LEAST_BELOW_MM * mm), *section(name)]
+
     lists: list[Flowable] = [
-        *section("Cut list"),
+        *begin("Cut list"),
         words("Every piece is cut once. Sizes are of the smallest box around the piece.", BODY),
         Spacer(0, 2 * mm),
         table(CUT_LIST_HEAD, cut_rows(pattern, pages), scaled(CUT_LIST_WIDTHS)),
     ]
     if pattern.joints:
-        lists += [*section("Joints"), table(JOINT_HEAD, joint_rows(pattern), scaled(JOINT_WIDTHS))]
+        lists += [*begin("Joints"), table(JOINT_HEAD, joint_rows(pattern), scaled(JOINT_WIDTHS))]
         if any_mismatch(pattern):
             lists += [Spacer(0, 1 * mm), words(MISMATCH_WORDS, CELL)]
     loose = loose_words(pattern)
     if loose:
-        lists += [*section("Loose parts"), *bulleted(loose)]
+        lists += [*begin("Loose parts"), *bulleted(loose)]
     rims = rim_rows(pattern)
     if rims:
-        lists += [*section("Open rims"), table(RIM_HEAD, rims, scaled(RIM_WIDTHS))]
+        lists += [*begin("Open rims"), table(RIM_HEAD, rims, scaled(RIM_WIDTHS))]
     folds = fold_rows(pattern)
     if folds:
-        lists += [*section("Folds"), table(FOLD_HEAD, folds, scaled(FOLD_WIDTHS))]
-    lists += [
-        *section("What it takes"),
-        facts(material_rows(pattern), scaled((40, 110))),
-        Spacer(0, 1 * mm),
-        words("Adhesive and filler are estimates.", BODY),
-    ]
+        lists += [*begin("Folds"), table(FOLD_HEAD, folds, scaled(FOLD_WIDTHS))]
+    lists.append(
+        KeepTogether(
+            [
+                *section("What it takes"),
+                facts(material_rows(pattern), scaled((40, 110))),
+                Spacer(0, 1 * mm),
+                words("Adhesive and filler are estimates.", BODY),
+            ]
+        )
+    )
     steps = glue_order(pattern)
     if steps:
-        lists += [*section("An order to glue in"), *numbered(steps)]
+        lists += [*begin("An order to glue in"), *numbered(steps)]
     if pattern.findings:
-        lists += [*section("To look at before cutting"), *bulleted(finding_lines(pattern))]
+        lists += [*begin("To look at before cutting"), *bulleted(finding_lines(pattern))]
     return [
         *_cover(pattern, paper, pages, when, known, wide),
         *where_pages(pattern, *paper.drawing_size, section),

@@ -15,7 +15,7 @@ from PIL import Image, ImageDraw, ImageFont
 from shapely import Polygon
 
 from ..files import write_whole
-from ..heat import strain_colour, worst_strain
+from ..heat import full_colour_at, strain_colour, worst_strain
 from ..layout import Placement
 from ..layout.footprint import footprint, placed
 from ..layout.shelf import lay_on_shelves
@@ -27,7 +27,6 @@ WIDE_PX, LONGEST_PX = 1800, 4000
 """Usual width, and what neither side exceeds: a picture that is too tall is made wider, then its pieces smaller."""
 FINER = 2
 """Drawn this much larger and reduced, for smooth edges."""
-LEAST_SCALE_LIMIT = 0.02
 SIDE_PX, HEAD_PX, FOOT_PX = 60, 190, 86
 HATCH_PX = 9
 INK = (20, 20, 20)
@@ -43,8 +42,7 @@ class _Heatmap:
     def __init__(self, pattern: Pattern) -> None:
         self.pattern = pattern
         self.strain = {piece.name: worst_strain(piece.stretch) for piece in pattern.pieces}
-        worst = max(float(np.abs(strain).max()) for strain in self.strain.values())
-        self.limit = max(LEAST_SCALE_LIMIT, ceil(worst * 100 - 1e-6) / 100)
+        self.limits = full_colour_at(pattern)
 
     def picture(self) -> Image.Image:
         shapes = {piece.name: footprint(piece) for piece in self.pattern.pieces}
@@ -66,7 +64,7 @@ class _Heatmap:
     def _piece(self, piece: PatternPiece, placement: Placement) -> None:
         flat = placement.apply(piece.flat)
         strain = self.strain[piece.name]
-        colours = np.round(strain_colour(strain, self.limit) * 255).astype(int)
+        colours = np.round(strain_colour(strain, piece.stock.hot_limit) * 255).astype(int)
         triangles = flat[piece.patch.triangles]
         for corners, colour in zip(triangles, colours, strict=True):
             self.pen.polygon(self._pixels(corners), fill=tuple(colour.tolist()))
@@ -99,14 +97,15 @@ class _Heatmap:
         left = SIDE_PX * FINER
         self._words(f"{self.pattern.shell.name}: strain of the foam", left, 36 * FINER, 28, bold=True, anchor="lm")
         wide, tall, y = 760 * FINER, 26 * FINER, 74 * FINER
-        shades = strain_colour(np.linspace(-self.limit, self.limit, wide), self.limit)
+        shades = strain_colour(np.linspace(-1, 1, wide), 1.0)
         for offset, shade in enumerate(np.round(shades * 255).astype(int)):
             self.pen.line([(left + offset, y), (left + offset, y + tall)], fill=tuple(shade.tolist()))
         self.pen.rectangle([left, y, left + wide, y + tall], outline=INK, width=FINER)
         for share in np.linspace(-1, 1, 5):
             x = left + wide * (share + 1) / 2
             self.pen.line([(x, y + tall), (x, y + tall + 6 * FINER)], fill=INK, width=FINER)
-            self._words(percent(1 + share * self.limit), x, y + tall + 16 * FINER, 13)
+            figures = dict.fromkeys(percent(1 + share * limit) for limit in self.limits)
+            self._words(" / ".join(figures), x, y + tall + 16 * FINER, 13)
         for words, x in (("squeezed", left), ("unchanged", left + wide / 2), ("pulled", left + wide)):
             self._words(words, x, y + tall + 34 * FINER, 13)
         note = "Hatched: more than the stock takes cold, heat it. / pulled, \\ squeezed."

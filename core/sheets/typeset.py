@@ -17,9 +17,7 @@ INK, SOFT, RULE = Color(0, 0, 0), Color(0.35, 0.35, 0.35), Color(0.6, 0.6, 0.6)
 TITLE = ParagraphStyle("title", fontName=BOLD, fontSize=24, leading=29, textColor=INK)
 SUBTITLE = ParagraphStyle("subtitle", fontName=PLAIN, fontSize=11, leading=15, textColor=SOFT, spaceAfter=4 * mm)
 WARNING = ParagraphStyle("warning", fontName=BOLD, fontSize=9.5, leading=13, textColor=INK, spaceAfter=3 * mm)
-HEADING = ParagraphStyle(
-    "heading", fontName=BOLD, fontSize=12, leading=15, spaceBefore=5 * mm, spaceAfter=2 * mm, keepWithNext=1
-)
+HEADING = ParagraphStyle("heading", fontName=BOLD, fontSize=12, leading=15, spaceBefore=5 * mm, spaceAfter=2 * mm)
 BODY = ParagraphStyle("body", fontName=PLAIN, fontSize=8.5, leading=12)
 LISTED = ParagraphStyle(
     "listed", parent=BODY, leftIndent=5 * mm, bulletFontName=PLAIN, bulletFontSize=8.5, spaceAfter=0.8 * mm
