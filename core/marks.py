@@ -13,6 +13,7 @@ from .call_outs import bend_words, build_words, fold_words, joint_words, rim_wor
 from .folds import FoldRun
 from .joints import JointRun, JointSide, RimRun
 from .lettering import (
+    RIM_MM,
     Room,
     along_line,
     long_axis,
@@ -139,10 +140,12 @@ def write_notes(
     """
     face = shapely.union_all(parts_of(shapely.make_valid(Polygon(outside[0], outside[1:]))))
     sides = [side for _, side in _sides_of(piece, joints)]
-    around = face.buffer(max([0.0, *(_inside_line(piece, -side.bevels_deg) for side in sides)]))
+    around = face.buffer(max([0.0, *(_set_back(piece, -side.bevels_deg).max() for side in sides)]))
     room = Room(face, around)
     for shape in _drawn(flat, folds, notches, bends):
         room.take(shape)
+    for joint, side in _sides_of(piece, joints):
+        room.take(_inside_line(piece, flat, side, side is joint.a))
     calls = [_joint_call(piece, flat, joint, side, notches) for joint, side in _sides_of(piece, joints)]
     calls += [_rim_call(piece, flat, rim) for rim in rims if rim.side.piece == piece.name and rim_words(rim)]
     calls += [_fold_call(flat, fold, position) for position, fold in enumerate(folds, start=1)]
@@ -200,7 +203,7 @@ def _fold_call(flat: np.ndarray, fold: FoldRun, number: int) -> _Call:
     left = _inward(True, directions)
     gap = max(0.8, fold.mouth_mm / 2) + 1.0
     sides = [(points, left, directions), (points, -left, directions)]
-    return _along(("fold", number), fold_words(fold, number), sides, (gap, gap + 4.0))
+    return _along(("fold", number), fold_words(fold, number), sides, (gap, gap + 4.0, gap + 8.0))
 
 
 def _along(
@@ -233,13 +236,22 @@ def _near(
 
 def _gaps(piece: Piece, side: JointSide) -> tuple[float, float, float]:
     """Distances from the edge at which words are tried: past the inside line first."""
-    inside_line = max(_inside_line(piece, side.bevels_deg), 0.0)
+    inside_line = max(float(_set_back(piece, side.bevels_deg).max()), 0.0)
     return inside_line + EDGE_GAP_MM, EDGE_GAP_MM, inside_line + EDGE_GAP_MM + NOTCH_ROOM_MM
 
 
-def _inside_line(piece: Piece, bevels_deg: np.ndarray) -> float:
-    """How far the inside outline lies within the outside one at most, mm; negative where it lies outside."""
-    return piece.stock.thickness_mm * float(np.tan(np.radians(bevels_deg.max())))
+def _set_back(piece: Piece, bevels_deg: np.ndarray) -> np.ndarray:
+    """(k,) mm, how far the inside outline lies within the outside one; negative where it lies outside."""
+    return piece.stock.thickness_mm * np.tan(np.radians(bevels_deg))
+
+
+def _inside_line(piece: Piece, flat: np.ndarray, side: JointSide, forwards: bool) -> shapely.Geometry:
+    """The line along which the tilted blade comes out, with a little room."""
+    starts, ends = flat[side.path[:-1]], flat[side.path[1:]]
+    length = np.linalg.norm(ends - starts, axis=1, keepdims=True)
+    inward = _inward(forwards, (ends - starts) / np.where(length > 0, length, 1))
+    moved = _set_back(piece, side.bevels_deg)[:, None] * inward
+    return LineString(np.stack([starts + moved, ends + moved], axis=1).reshape(-1, 2)).buffer(RIM_MM)
 
 
 def _sides_of(piece: Piece, joints: Sequence[JointRun]) -> Iterator[tuple[JointRun, JointSide]]:
@@ -278,7 +290,9 @@ def _name_and_stock(piece: Piece, number: int, room: Room) -> tuple[Note, Note]:
     face = room.face
     centre, radius = widest_place(face)
     name_call = _near("name", [(f"{number} {piece.name}",)], centre, face)
-    stock_call = _near("build", build_words(piece), centre, face)
+    # beside the name, so that their leaders do not meet in one point
+    aside = centre + radius / 2 * np.array([np.cos(long_axis(face)), np.sin(long_axis(face))])
+    stock_call = _near("build", build_words(piece), aside, face)
     # a name that fills the piece leaves no place for its joints
     for height in [size for size in NAME_HEIGHTS if size <= max(radius / 3, SMALLEST)]:
         name = _written(room, name_call, name_call.wordings, (height,))
