@@ -9,9 +9,22 @@ import pytest
 from foamwright.core.errors import ExportError
 from foamwright.core.foam import eva
 from foamwright.core.layout import Placement
+from foamwright.core.marks import Note
 from foamwright.core.progress import finish
 from foamwright.core.settings import Settings
-from foamwright.core.sheets.drawing import CUT, GROOVE, INSIDE, LAYERS, OUTSIDE, Line, Text, draw_piece
+from foamwright.core.sheets.drawing import (
+    CUT,
+    FOLD,
+    GROOVE,
+    INSIDE,
+    LAYERS,
+    OUTSIDE,
+    WORDS,
+    Line,
+    Region,
+    Text,
+    draw_piece,
+)
 from foamwright.core.sheets.svg import write_svg
 from foamwright.core.shell import Shell
 from foamwright.core.unfold import unfold
@@ -138,6 +151,29 @@ def test_the_mouth_of_a_groove_is_drawn_and_a_score_has_none():
         assert [mouth.distance(middle) for mouth in near] == pytest.approx(
             [fold.mouth_mm / 2] * (1 if fold.kind == "groove" else 0)
         )
+
+
+def test_of_a_narrow_groove_only_the_middle_is_drawn():
+    pattern = sample_pattern()
+    band = pattern.piece("brow band")
+    grooves = tuple(fold for fold in band.folds if fold.kind == "groove")
+    for mouth_mm, rings in ((1.9, 0), (2.0, len(grooves))):
+        folds = tuple(replace(fold, mouth_mm=mouth_mm) for fold in grooves)
+        drawn = draw_piece(pattern, replace(band, folds=folds), Placement("brow band", 0.0, 0.0, 0.0))
+        assert sum(line.layer is GROOVE for line in drawn) == rings
+        assert sum(line.layer is FOLD for line in drawn) == 3 * len(grooves)
+
+
+def test_a_leader_runs_from_the_words_to_a_dot_at_its_tip():
+    pattern = sample_pattern()
+    band = pattern.piece("brow band")
+    note = Note("joint", ("A  square",), (20.0, -12.0), 0.0, 2.0, tip=(20.0, 0.0))
+    drawn = draw_piece(pattern, replace(band, notes=(note,)), Placement("brow band", 0.0, 0.0, 0.0))
+    (leader,) = [line for line in drawn if isinstance(line, Line) and line.layer is WORDS]
+    assert leader.points[0] == pytest.approx((20.0, note.box.bounds[3]))
+    assert leader.points[1] == pytest.approx((20.0, 0.0))
+    (dot,) = [region for region in drawn if isinstance(region, Region) and region.layer is WORDS]
+    assert dot.points.mean(axis=0) == pytest.approx((20.0, 0.0))
 
 
 @pytest.mark.parametrize("turn", np.radians([0, 89, 90, 91, 180, 270, 359]))
