@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -47,8 +48,9 @@ def loose_parts(pattern: Pattern) -> tuple[LoosePart, ...]:
     return tuple(_settled(pattern, piece) for piece in loose) if len(pattern.pieces) > 1 else ()
 
 
+@lru_cache(maxsize=1)
 def standing_lines(pattern: Pattern) -> tuple[StandingLine, ...]:
-    """Where to glue each loose part, drawn on what is under it."""
+    """Where to glue each loose part, drawn on what is under it. Every piece of a drawing asks: the last is kept."""
     return tuple(
         line for part in loose_parts(pattern) if part.over for line in _rim_below(pattern, pattern.piece(part.piece))
     )

@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 import solids
 from foamwright.core.build import glue_order
+from foamwright.core.layout import Placement
 from foamwright.core.loose_parts import loose_parts, standing_lines
+from foamwright.core.sheets.drawing import STANDING, draw_piece
 from hypothesis import given
 from hypothesis import strategies as st
 from planar_pieces import faceted, pattern_of
@@ -42,6 +44,15 @@ def test_its_rim_is_drawn_at_true_size_and_place_on_the_flat_of_the_lid(height, 
     on_shell = np.sort(np.linalg.norm(foot[:, None] - corners, axis=2), axis=None)
     on_flat = np.sort(np.linalg.norm(line.points[:-1, None] - lid.flat, axis=2), axis=None)
     assert on_flat == pytest.approx(on_shell)
+
+
+def test_the_line_is_drawn_on_the_piece_below_and_on_no_other():
+    pattern = _box_with_plate(8.0)
+    (line,) = standing_lines(pattern)
+    for piece in pattern.pieces:
+        lines = [p for p in draw_piece(pattern, piece, Placement(piece.name, 0.0, 0.0, 0.0)) if p.layer is STANDING]
+        assert len(lines) == (piece.name == line.on)
+        assert all(drawn.points == pytest.approx(line.points) for drawn in lines)
 
 
 def test_a_plate_that_hangs_free_has_nothing_under_it():

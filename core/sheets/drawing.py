@@ -17,6 +17,7 @@ from shapely import LineString, Polygon
 
 from ..layout import Placement
 from ..lettering import LINE_PITCH
+from ..loose_parts import standing_lines
 from ..outline import parts_of
 from ..pattern import Pattern, PatternPiece
 from ..tracing import traced_rings
@@ -44,7 +45,8 @@ DASHED_NARROW = LineType("dashed narrow", "02.1", NARROW_MM, _dashes(NARROW_MM, 
 CHAIN_WIDE = LineType("long-dash dot wide", "04.2", WIDE_MM, _dashes(WIDE_MM, 24, 3, 0.5, 3))
 CHAIN_DOUBLE = LineType("long-dash double-dot narrow", "05.1", NARROW_MM, _dashes(NARROW_MM, 24, 3, 0.5, 3, 0.5, 3))
 LONG_SHORT = LineType("long-dash short-dash narrow", "08.1", NARROW_MM, _dashes(NARROW_MM, 24, 3, 6, 3))
-LINE_TYPES = (CONTINUOUS_WIDE, CONTINUOUS_NARROW, DASHED_NARROW, CHAIN_WIDE, CHAIN_DOUBLE, LONG_SHORT)
+DOTTED = LineType("dotted narrow", "07.1", NARROW_MM, _dashes(NARROW_MM, 0.5, 3))
+LINE_TYPES = (CONTINUOUS_WIDE, CONTINUOUS_NARROW, DASHED_NARROW, CHAIN_WIDE, CHAIN_DOUBLE, LONG_SHORT, DOTTED)
 
 
 @dataclass(frozen=True)
@@ -62,11 +64,12 @@ INSIDE = Layer("inside-outline", "Inside outline: where the tilted knife comes o
 FOLD = Layer("fold-line", "Fold line", CONTINUOUS_NARROW)
 GROOVE = Layer("groove-limit", "Mouth of a groove on the inside face", CHAIN_WIDE)
 KERF = Layer("relief-kerf", "Relief kerf on the inside face", CONTINUOUS_NARROW)
+STANDING = Layer("loose-part", "Rim of a loose part that is glued on here", DOTTED)
 NOTCH = Layer("notch", "Notch: meets the same label on the other piece", CONTINUOUS_NARROW)
 WORDS = Layer("words", "Words", CONTINUOUS_NARROW)
 UP = Layer("up-arrow", "Up on the finished shell", CONTINUOUS_NARROW)
 REFERENCE = Layer("reference", "Reference length", CONTINUOUS_NARROW)
-LAYERS = (CUT, OUTSIDE, INSIDE, FOLD, GROOVE, KERF, NOTCH, WORDS, UP, REFERENCE)
+LAYERS = (CUT, OUTSIDE, INSIDE, FOLD, GROOVE, KERF, STANDING, NOTCH, WORDS, UP, REFERENCE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,6 +116,7 @@ SAME_LINE_MM = 0.02
 def draw_piece(pattern: Pattern, piece: PatternPiece, placement: Placement) -> tuple[Primitive, ...]:
     """Everything on one piece at its place, mm on the sheet or page; words are turned to read upright."""
     lines = [*_outlines(piece), *_folds(piece), *_notches(piece), *_up_arrow(pattern, piece, placement.angle)]
+    lines += [Line(STANDING, line.points) for line in standing_lines(pattern) if line.on == piece.name]
     words = [*_notch_labels(piece, placement.angle), *_notes(piece, placement.angle)]
     return tuple(_placed(primitive, placement) for primitive in (*lines, *words))
 

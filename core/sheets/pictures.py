@@ -23,6 +23,7 @@ from .drawing import (
     KERF,
     LEADER_DOT_MM,
     OUTSIDE,
+    STANDING,
     LineType,
     net_area,
 )
@@ -217,6 +218,7 @@ def legend_picture(wide_mm: float) -> Picture:
         (leader, "words that belong to the line at the dot"),
         (fold, "fold 1 of the piece: see the list of folds"),
         (straight(GROOVE.line), "mouth of a wide V-groove on the inside face"),
+        (straight(STANDING.line), "a loose part is glued on here"),
         (kerfs, "relief kerfs on the inside face, of true width"),
         (notch, "notch: meets the same label on the other piece"),
         (up, "this way is up on the finished shell"),
