@@ -169,7 +169,7 @@ def bring_to_size(shell: bpy.types.Object, size: float | None) -> None:
     elif low <= number <= high:
         wanted, why = number, "its numbers were taken for millimetres"
     else:
-        wanted, why = FALLBACK_SIZE_MM, "no size was given, and its own is nothing one wears; give --size"
+        wanted, why = FALLBACK_SIZE_MM, "no size was given, and nobody wears a thing of its own size; give --size"
     shell.scale *= wanted / largest
     bpy.context.view_layer.update()
     print(f"scaled from {largest:g} mm to {wanted:g} mm: {why}")

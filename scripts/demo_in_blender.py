@@ -12,6 +12,7 @@ import os
 import re
 import sys
 import time
+from collections import defaultdict
 from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING
@@ -28,7 +29,7 @@ LIBRARIES = ("scipy", "shapely", "spyrrow", "reportlab", "ezdxf")
 def main() -> int:
     options = _options()
     keep_blender_quiet()
-    started = time.perf_counter()
+    began, started = time.time(), time.perf_counter()
     install_extension(options.zip)
     print(f"Blender {bpy.app.version_string}, extension installed after {time.perf_counter() - started:.1f} s")
     if options.path is None:
@@ -36,7 +37,7 @@ def main() -> int:
     else:
         code = addon_module("headless").main([options.path, "--out", str(options.out), *options.rest])
     if code == 0:
-        _tell_what_was_made(options.out, time.perf_counter() - started)
+        _tell_what_was_made(options.out, began, time.perf_counter() - started)
     return code
 
 
@@ -108,20 +109,24 @@ def _object_of(shell: DemoShell) -> bpy.types.Object:
 def _do_the_job(obj: bpy.types.Object, folder: Path) -> None:
     """Check, flatten and write every kind of file; an operator that fails raises RuntimeError with its message."""
     stage = addon_module("headless").stage
+    kinds = {kind.key for kind in addon_module("writers").KINDS}
     with stage("check"):
         bpy.ops.foamwright.check()
     with stage("flatten"):
         bpy.ops.foamwright.flatten()
-    for kind in addon_module("writers").KINDS:
-        with stage(f"write {kind.label}"):
-            bpy.ops.foamwright.export(directory=str(folder), kinds={kind.key})
+    with stage("write files"):
+        bpy.ops.foamwright.export(directory=str(folder), kinds=kinds)
 
 
-def _tell_what_was_made(out: Path, seconds: float) -> None:
-    made = sorted(path for path in out.rglob("*") if path.is_file())
-    print(f"\n{len(made)} files in {out} after {seconds:.1f} s:")
-    for path in made:
-        print(f"  {path.relative_to(out).as_posix():<52}{path.stat().st_size / 1000:10.1f} kB")
+def _tell_what_was_made(out: Path, began: float, seconds: float) -> None:
+    """One line for each kind of file that is younger than `began`, seconds since the epoch."""
+    sizes = defaultdict(list)
+    for path in out.rglob("*"):
+        if path.is_file() and path.stat().st_mtime >= began:
+            sizes[re.sub(r"-\d+\.", "-N.", path.name)].append(path.stat().st_size)
+    print(f"\n{sum(map(len, sizes.values()))} files in {out} after {seconds:.0f} s:")
+    for name, all_sizes in sorted(sizes.items()):
+        print(f"  {name:<24}{len(all_sizes):3d} of {sum(all_sizes) / 1e6:5.1f} MB together")
 
 
 def _options() -> argparse.Namespace:
