@@ -434,3 +434,19 @@ def test_what_has_not_changed_is_not_laid_flat_again(monkeypatch: pytest.MonkeyP
     for old, same, there, here in zip(before[:-1], again, changed, fresh, strict=False):
         assert (old == same).all()
         assert (there == here).all()
+
+
+def test_sides_that_differ_too_much_are_brought_nearer_only() -> None:
+    patches, mates = gores(4)
+    patches[0] = (patches[0][0] * 1.2, patches[0][1])
+    surfaces = [surface_of(*patch) for patch in patches]
+    first = np.cumsum([0, *[surface.vertex_count for surface in surfaces]])
+    (a, path_a, b, path_b) = mates[0]
+    one, other = path_a + first[a], path_b + first[b]
+    glued = np.stack([one[:-1], one[1:], other[:-1], other[1:]], axis=1)
+    before = Problem(surfaces).rest_gaps(glued)
+    flats = np.concatenate(finish(Flattener().flatten(surfaces, glued, forced_gap=0.05)))
+    lengths = [np.linalg.norm(flats[glued[:, i + 1]] - flats[glued[:, i]], axis=1) for i in (0, 2)]
+    gaps = 2 * (lengths[0] - lengths[1]) / (lengths[0] + lengths[1])
+    assert before == pytest.approx(2 * 0.2 / 2.2, rel=0.05)
+    assert gaps == pytest.approx(before - 0.05, abs=1e-3)

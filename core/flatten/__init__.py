@@ -20,6 +20,10 @@ from .placing import match_mates, stand_up
 from .reference import plane_corners, reference_corners
 from .strain import stretches
 
+FORCED_GAP = 0.05
+"""Sides of a seam are made equal where their layers at rest differ by up to this part. A larger difference comes
+from bends about as tight as the foam is thick: the bend itself takes it up, and only what is over stays unequal."""
+
 __all__ = ["Flat", "Flattener", "flatten_patch", "flatten_patches", "flatten_pieces"]
 
 
@@ -60,7 +64,7 @@ def flatten_pieces(
         for piece, piece_folds in zip(pieces, folds, strict=True)
     ]
     flats = yield from (flattener or Flattener()).flatten(
-        surfaces, seam_intervals(pieces), settings.seam_priority, settings.squeeze_cost
+        surfaces, seam_intervals(pieces), settings.seam_priority, settings.squeeze_cost, FORCED_GAP
     )
     upright = [
         stand_up(flat, shell.vertices[piece.patch.shell_vertex], piece.patch.triangles)

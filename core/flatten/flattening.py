@@ -59,7 +59,7 @@ class Surface:
 
     def rim_lengths(self) -> tuple[np.ndarray, ...]:
         """Per rim (r,) mm, the length of each step at rest."""
-        length = np.linalg.norm(np.roll(self.corners, -1, axis=1) - self.corners, axis=2).ravel()
+        length = side_lengths(self.corners).ravel()
         keys = self.triangles * self.vertex_count + np.roll(self.triangles, -1, axis=1)
         order = np.argsort(keys.ravel())
         wanted = [loop * self.vertex_count + np.roll(loop, -1) for loop in self.loops]
@@ -72,6 +72,11 @@ class Surface:
         for array in (self.triangles, self.corners, *self.loops):
             content.update(np.ascontiguousarray(array).tobytes())
         return content.digest()
+
+
+def side_lengths(corners: np.ndarray) -> np.ndarray:
+    """(m, 3) mm, from each corner of triangles (m, 3, 2) to the next."""
+    return np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
 
 
 def first_vertices(counts: Sequence[int]) -> np.ndarray:
@@ -95,11 +100,14 @@ class Flattener:
         glued: np.ndarray,
         seam_priority: float = 1.0,
         squeeze_cost: float = SQUEEZE_COST,
+        forced_gap: float = np.inf,
     ) -> Steps[list[np.ndarray]]:
         """Flat positions (v, 2) mm per surface, no triangle flipped. Yields `Progress`.
 
         glued : (s, 4) int, rim intervals a0-a1 and b0-b1 to be equally long, vertices of all surfaces numbered
             one after another.
+        forced_gap : sides whose lengths at rest differ by more than this part are brought together by this part
+            only, the rest of the difference stays.
         Surfaces that seams connect are solved together, for the least mean strain with both sides of every seam
         equal; then a soft ceiling under each surface's own worst strain lowers it. Last, a surface that lies
         over itself is parted where that costs little strain.
@@ -110,7 +118,7 @@ class Flattener:
             asked[key] = self._known[key] if key in self._known else (yield from steps)
             return asked[key]
 
-        costs = np.array([seam_priority, squeeze_cost]).tobytes()
+        costs = np.array([seam_priority, squeeze_cost, forced_gap]).tobytes()
         starts = []
         for number, surface in enumerate(surfaces):
             yield Progress("Laying pieces flat", number / len(surfaces))
@@ -119,7 +127,8 @@ class Flattener:
         for numbers, own_glued in _hanging_together(surfaces, glued if seam_priority > 0 else glued[:0]):
             members = [surfaces[i] for i in numbers]
             key = b"".join([surface.digest for surface in members] + [own_glued.tobytes(), costs])
-            steps = _flatten_together(members, own_glued, [starts[i] for i in numbers], seam_priority, squeeze_cost)
+            own = [starts[i] for i in numbers]
+            steps = _flatten_together(members, own_glued, own, seam_priority, squeeze_cost, forced_gap)
             for i, flat in zip(numbers, (yield from known(key, steps)), strict=True):
                 flats[i] = flat
         self._known = asked
@@ -156,17 +165,23 @@ def _start(surface: Surface) -> Steps[list[np.ndarray]]:
 
 
 def _flatten_together(
-    surfaces: Sequence[Surface], glued: np.ndarray, starts: list[np.ndarray], seam_priority: float, squeeze_cost: float
+    surfaces: Sequence[Surface],
+    glued: np.ndarray,
+    starts: list[np.ndarray],
+    seam_priority: float,
+    squeeze_cost: float,
+    forced_gap: float,
 ) -> Steps[list[np.ndarray]]:
     flat = np.concatenate(starts)
     problem = Problem(surfaces)
     if log_strain(stretches(flat, problem.triangles, problem.rest)).max() <= EXACT and not len(glued):
         return starts
     if len(glued):
-        target = np.zeros(len(glued))
+        gap = problem.rest_gaps(glued)
+        target = gap - np.clip(gap, -forced_gap, forced_gap)
         if seam_priority < 1:
             loose = yield from problem.solver.minimise(flat, squeeze_cost, tolerance=ROUGH)
-            target = (1 - seam_priority) * Seams(glued, target).gaps(loose)
+            target += (1 - seam_priority) * (Seams(glued, target).gaps(loose) - target)
         problem = Problem(surfaces, Seams(glued, target))
     stage = "Matching seams" if len(glued) else "Laying pieces flat"
     flat = yield from problem.solver.minimise(flat, squeeze_cost, stage=stage, tolerance=ROUGH)
@@ -203,6 +218,20 @@ class Problem:
         weight = (strain**2 + REWEIGHT_FLOOR**2) ** -REWEIGHT_POWER
         weight *= self.rest.area.sum() / (weight @ self.rest.area)
         self.solver.rest = replace(self.rest, area=self.rest.area * weight)
+
+    def rest_gaps(self, glued: np.ndarray) -> np.ndarray:
+        """(s,) difference of the lengths at rest of both sides of each seam interval, over their mean."""
+        count = int(self.first[-1])
+        ends = np.stack([self.triangles, np.roll(self.triangles, -1, axis=1)], axis=2).reshape(-1, 2)
+        length = np.concatenate([side_lengths(surface.corners).ravel() for surface in self.surfaces])
+        keys = np.sort(ends, axis=1) @ (count, 1)
+        order = np.argsort(keys)
+
+        def at_rest(pairs: np.ndarray) -> np.ndarray:
+            return length[order[np.searchsorted(keys[order], np.sort(pairs, axis=1) @ (count, 1))]]
+
+        a, b = at_rest(glued[:, :2]), at_rest(glued[:, 2:])
+        return 2 * (a - b) / (a + b)
 
     def split(self, flat: np.ndarray) -> list[np.ndarray]:
         return np.split(flat, self.first[1:-1])
