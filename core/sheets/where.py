@@ -26,6 +26,8 @@ BORDER = CONTINUOUS_NARROW
 FOLD_LINE = LineType("fold in a view", "02.1", 0.13, (1.2, 0.6))
 LEADER = LineType("leader", "01.1", 0.1)
 
+DOT = 0.4 * np.array([(np.cos(turn), np.sin(turn)) for turn in np.linspace(0, 2 * np.pi, 12, endpoint=False)])
+
 Box = tuple[float, float, float, float]
 
 
@@ -71,6 +73,10 @@ def _view(pattern: Pattern, drawing: ShellDrawing, name: str, scale: float, wide
         for piece, point in drawing.pieces.items():
             number = str(piece_number(pattern, piece))
             box = _box(to_paper(point), width_mm(number, NUMBER_MM, BOLD), NUMBER_MM)
+            if any(_meet(box, other) for other in taken):
+                # the leader still tells: its name carries the number, and a dot ends it
+                ink.fill(to_paper(point) + DOT)
+                continue
             taken.append(box)
             _on_white(ink, number, box, NUMBER_MM, bold=True)
         for letter, places in drawing.joints.items():
