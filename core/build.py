@@ -126,7 +126,8 @@ def glue_order(pattern: Pattern) -> tuple[str, ...]:
     """The steps of `glue_steps` as sentences that name their joints; last the pieces that no joint holds."""
     joined = tuple(f"{step.words}: {', '.join(step.joints)}" for step in glue_steps(pattern))
     return joined + tuple(
-        f"Glue {part.piece} onto {' and '.join(part.over)}, its outside face {part.height_mm:.1f} mm above (or strap it on, if it must move)"
+        f"Glue {part.piece} onto {' and '.join(part.over)}, its outside face {part.height_mm:.1f} mm above "
+        "(or strap it on, if it must move)"
         for part in loose_parts(pattern)
         if part.over
     )
