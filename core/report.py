@@ -58,10 +58,6 @@ class Report:
     pieces: tuple[PieceStrain, ...]
     seams: tuple[SeamLengths, ...]
 
-    @property
-    def worst_piece(self) -> PieceStrain:
-        return max(self.pieces, key=lambda piece: piece.common)
-
 
 def report(pattern: Pattern) -> Report:
     return Report(tuple(_strain(piece) for piece in pattern.pieces), seam_lengths(pattern))

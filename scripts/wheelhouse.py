@@ -88,8 +88,8 @@ def numpy_accepted(requirement: str, version: str) -> bool:
 
 
 def _release(version: str) -> tuple[int, int, int]:
-    numbers = [int(part) for part in version.strip(".").split(".")]
-    return (*numbers, 0, 0)[:3]  # type: ignore[return-value]
+    major, minor, patch, *_ = [*(int(part) for part in version.strip(".").split(".")), 0, 0]
+    return major, minor, patch
 
 
 def _wheel_in(folder: Path, name: str, version: str, platform: str, python: str) -> Path | None:
@@ -117,7 +117,7 @@ def _refuse_gaps(missing: list[tuple[str, str, str]]) -> None:
 
 def _refuse_unmet_requirements(wheel: Path) -> None:
     for requirement in requirements_of(wheel):
-        name = re.match(r"[\w.-]+", requirement)[0].lower().replace("_", "-")  # type: ignore[index]
+        name = re.split(r"[^\w.-]", requirement)[0].lower().replace("_", "-")
         if name == "numpy":
             for python, versions in NUMPY_IN_BLENDER.items():
                 if f"cp{python}" in wheel.name and not all(numpy_accepted(requirement, v) for v in versions):

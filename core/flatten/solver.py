@@ -132,7 +132,6 @@ class NewtonSolver:
         self.triangles, self.rest, self.seams = triangles, rest, seams
         self.holds: list[Seams | Contacts] = [hold for hold in (seams, contacts) if hold is not None]
         self.system = StepSystem(vertex_count, [triangles, *(hold.elements for hold in self.holds)])
-        self.steps = 0
 
     def minimise(
         self,
@@ -161,7 +160,6 @@ class NewtonSolver:
                 elements.append(curve)
                 _add_at(gradient, hold.elements, slope)
             step = self.system.solve(elements, 1e-9, -gradient)
-            self.steps += 1
             promise = -float((step * gradient).sum())
             flat = self._walk(energy, flat, step, value, promise)
             if self._settled(flat, promise, tolerance * strain + floor, SEAM_PATIENCE * strain + floor):

@@ -32,7 +32,6 @@ class StepSystem:
         self._place = _fill_reducing_place(row, column, vertex_count)
         self._lay_out(self._place[row], self._place[column], [block.shape[1] for block in blocks])
         self._factor: SuperLU | None = None
-        self.factorisations = 0
 
     def _lay_out(self, row: np.ndarray, column: np.ndarray, sizes: list[int]) -> None:
         """Where each element entry goes; row, column : places of the two vertices of every corner pair."""
@@ -66,7 +65,6 @@ class StepSystem:
         solution = self._iterate(matrix, wanted.ravel())
         if solution is None:
             self._factor = splu(matrix, permc_spec="NATURAL", **_FACTOR)
-            self.factorisations += 1
             solution = self._factor.solve(wanted.ravel())
         return solution.reshape(-1, 2)[self._place]
 

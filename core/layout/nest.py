@@ -28,7 +28,8 @@ from .shelf import lay_on_shelves
 
 try:
     import spyrrow
-except ImportError:  # no wheel for this platform
+except ImportError:
+    # no wheel for this platform; the silencer is for mypy, to whom a module is never None
     spyrrow = None  # type: ignore[assignment]
 
 if TYPE_CHECKING:

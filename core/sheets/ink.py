@@ -9,6 +9,7 @@ from math import degrees
 import numpy as np
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
+from reportlab.pdfgen.pathobject import PDFPathObject
 
 from .drawing import CONTINUOUS_NARROW, LineType, Primitive, Region, Text
 from .drawing import Line as DrawnLine
@@ -106,7 +107,7 @@ class Ink:
         self.canvas.setLineWidth(line.width_mm * mm)
         self.canvas.setDash([part * mm for part in line.dashes])
 
-    def _path(self, points: np.ndarray, closed: bool):  # type: ignore[no-untyped-def]
+    def _path(self, points: np.ndarray, closed: bool) -> PDFPathObject:
         path = self.canvas.beginPath()
         path.moveTo(*(float(v) * mm for v in points[0]))
         for point in points[1:]:

@@ -9,7 +9,7 @@ import shapely
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable
 
-from ..layout import Sheet
+from ..layout import Placement, Sheet
 from ..layout.paging import Page, Paper
 from ..pattern import Pattern, PatternPiece
 from .drawing import (
@@ -110,7 +110,7 @@ def sheet_picture(pattern: Pattern, sheet: Sheet, wide_mm: float, tallest_mm: fl
         for placement in sheet.placements:
             piece = pattern.piece(placement.piece)
 
-            def to_paper(points: np.ndarray, placement=placement) -> np.ndarray:  # type: ignore[no-untyped-def]
+            def to_paper(points: np.ndarray, placement: Placement = placement) -> np.ndarray:
                 return placement.apply(points) * scale
 
             draw_outline(ink, piece, to_paper)
@@ -143,7 +143,7 @@ def page_map(pattern: Pattern, group: Sequence[Page], paper: Paper) -> Picture:
         for placement in group[0].placements:
             piece = pattern.piece(placement.piece)
 
-            def placed(points: np.ndarray, placement=placement) -> np.ndarray:  # type: ignore[no-untyped-def]
+            def placed(points: np.ndarray, placement: Placement = placement) -> np.ndarray:
                 return to_paper(placement.apply(points))
 
             draw_outline(ink, piece, placed)
