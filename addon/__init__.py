@@ -13,11 +13,12 @@ def register() -> None:
     _refuse_missing_libraries()
     import bpy
 
-    from . import cut_settings, headless, menus, operators, panels, preview, settings, summary
+    from . import cut_settings, headless, menus, operators, panels, preview, settings, shell_state, summary
 
-    for cls in _classes(cut_settings, settings, operators, panels):
+    for cls in _classes(cut_settings, settings, shell_state, operators, panels):
         bpy.utils.register_class(cls)
     settings.register()
+    shell_state.register()
     menus.register()
     summary.register()
     preview.register()
@@ -27,15 +28,16 @@ def register() -> None:
 def unregister() -> None:
     import bpy
 
-    from . import cut_settings, headless, menus, operators, overlay, panels, preview, settings, summary
+    from . import cut_settings, headless, menus, operators, overlay, panels, preview, settings, shell_state, summary
 
     headless.unregister()
     overlay.hide()
     preview.unregister()
     summary.unregister()
     menus.unregister()
+    shell_state.unregister()
     settings.unregister()
-    for cls in reversed(_classes(cut_settings, settings, operators, panels)):
+    for cls in reversed(_classes(cut_settings, settings, shell_state, operators, panels)):
         bpy.utils.unregister_class(cls)
 
 

@@ -8,7 +8,7 @@ import bpy
 
 from ..core.check import Finding
 from ..core.shell import Shell
-from .settings import FoamwrightFinding
+from .shell_state import FoamwrightFinding
 
 Place = tuple[list[int], list[tuple[int, int]], list[int]]
 """Vertices, edges as vertex pairs, faces."""

@@ -1,0 +1,152 @@
+"""The state of a shell and of its results, as Blender properties: pieces, runs, findings, and the stored pattern."""
+
+from dataclasses import replace
+
+import bpy
+from bpy.props import (
+    BoolProperty,
+    CollectionProperty,
+    EnumProperty,
+    FloatProperty,
+    IntProperty,
+    PointerProperty,
+    StringProperty,
+)
+
+from ..core.foam import Stock, eva
+from ..core.settings import PieceChoice, RunChoice
+from . import cut_settings
+from .typed import changed, typed, word
+
+
+class FoamwrightPiece(bpy.types.PropertyGroup):
+    """A piece of a shell: the maker's choices for it, and what the last run said of it."""
+
+    key: IntProperty(description="The number this piece's faces carry in the shell's piece attribute")
+    thickness_mm: FloatProperty(
+        name="Thickness (mm)",
+        description="Foam of this piece; 0 takes the thickness set for the whole shell",
+        default=0.0,
+        min=0.0,
+        max=100.0,
+        precision=1,
+        update=changed,
+    )
+    group: StringProperty(name="Group", description="What this piece is glued up with", update=changed)
+    mate: StringProperty(name="Mate", description="The piece that mirrors this one")
+    stock_name: StringProperty(name="Stock", description="The foam it was laid out on")
+    is_flat: BoolProperty(description="It has been laid flat, so that its strain is known")
+    pull_percent: FloatProperty(name="Pulled", description="Largest pull of the foam")
+    squeeze_percent: FloatProperty(name="Squeezed", description="Largest squeeze of the foam")
+
+    @property
+    def has_choice(self) -> bool:
+        return self.thickness_mm > 0 or bool(self.group)
+
+    def to_core(self, stock: Stock, foam_name: str) -> PieceChoice:
+        own = None
+        if self.thickness_mm > 0:
+            thickness = typed(self.thickness_mm)
+            own = replace(
+                stock,
+                name=f"{foam_name} {thickness:g} mm",
+                thickness_mm=thickness,
+                skin_mm=min(stock.skin_mm, eva(thickness).skin_mm),
+            )
+        return PieceChoice(own, self.group or None)
+
+
+class FoamwrightRun(bpy.types.PropertyGroup):
+    """A joint or an open rim, by its letter: the maker's choice for it, and what the last run said of it."""
+
+    key: IntProperty(description="The number this run's edges carry in the shell's run attribute")
+    one: StringProperty(name="Piece", description="One of its pieces")
+    other: StringProperty(name="Other piece", description="Its other piece; empty for an open rim")
+    told: StringProperty(description="Bend, rule and bevels of the last run, in words")
+    joint_choice: EnumProperty(
+        name="Joint edges",
+        description="How this joint is cut; takes effect when the shell is laid flat again",
+        items=(
+            ("AUTO", "By the settings", "As the settings say"),
+            ("BUTT", "Square-cut", "No bevel on either edge, whatever the settings say"),
+            ("ONE_SIDED", "One-sided", "The whole bevel on one edge, whatever the settings say"),
+            ("MITRE", "Mitred", "Half the bevel on each edge, whatever the settings say"),
+        ),
+        update=changed,
+    )
+    rim_choice: EnumProperty(
+        name="Open rim",
+        description="How this rim is finished; takes effect when the shell is laid flat again",
+        items=(
+            ("AUTO", "By the settings", "As the settings say"),
+            ("SQUARE", "Square", "Cut square, whatever the settings say"),
+            ("ROUNDED", "Rounded", "Both corners rounded, whatever the settings say"),
+            ("BEVELLED", "Bevelled", "Tilted in, whatever the settings say"),
+        ),
+        update=changed,
+    )
+
+    @property
+    def is_rim(self) -> bool:
+        return not self.other
+
+    @property
+    def choice(self) -> str:
+        return self.rim_choice if self.is_rim else self.joint_choice
+
+    @property
+    def has_choice(self) -> bool:
+        return self.choice != "AUTO"
+
+    def to_core(self) -> RunChoice:
+        return RunChoice(word(self.choice), (self.one,) if self.is_rim else (self.one, self.other))
+
+
+class FoamwrightFinding(bpy.types.PropertyGroup):
+    """What a check found, with the numbers of the mesh elements it is about."""
+
+    severity: StringProperty()
+    message: StringProperty()
+    mend: StringProperty()
+    vertices: StringProperty(description="Numbers with spaces between")
+    edges: StringProperty(description="Vertex pairs, numbers with spaces between")
+    faces: StringProperty(description="Numbers with spaces between")
+
+
+class FoamwrightShell(bpy.types.PropertyGroup):
+    """On an object: its pieces, its findings and the collection that holds its results."""
+
+    pieces: CollectionProperty(type=FoamwrightPiece)
+    active_piece: IntProperty(name="Piece")
+    runs: CollectionProperty(type=FoamwrightRun)
+    active_run: IntProperty(name="Run")
+    findings: CollectionProperty(type=FoamwrightFinding)
+    active_finding: IntProperty(name="Finding")
+    checked: BoolProperty()
+    results: PointerProperty(type=bpy.types.Collection)
+    flat_of: StringProperty(description="On a flat piece: which piece it is")
+    plan: PointerProperty(type=cut_settings.FoamwrightPlan)
+
+
+class FoamwrightResults(bpy.types.PropertyGroup):
+    """On a collection of results: whose they are, the whole pattern, and what it was made from."""
+
+    shell: PointerProperty(type=bpy.types.Object)
+    pattern_json: StringProperty()
+    made_from: StringProperty(description="Fingerprint of the mesh and the settings")
+    sheet_count: IntProperty()
+    joint_count: IntProperty()
+
+
+CLASSES = (FoamwrightPiece, FoamwrightRun, FoamwrightFinding, FoamwrightShell, FoamwrightResults)
+_HOMES = {bpy.types.Object: FoamwrightShell, bpy.types.Collection: FoamwrightResults}
+
+
+def register() -> None:
+    for home, group in _HOMES.items():
+        home.foamwright = PointerProperty(type=group)
+
+
+def unregister() -> None:
+    for home in _HOMES:
+        del home.foamwright

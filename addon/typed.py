@@ -1,0 +1,20 @@
+"""What the maker types and chooses, on its way from Blender's properties to core."""
+
+from __future__ import annotations
+
+
+def changed(_group, _context) -> None:
+    """Update of every property that a result depends on."""
+    from . import summary
+
+    summary.refresh_soon()
+
+
+def word(choice: str) -> str:
+    """Core's word for a choice of Blender's: ONE_SIDED is one-sided."""
+    return choice.lower().replace("_", "-")
+
+
+def typed(number: float) -> float:
+    """The number the maker typed: Blender keeps 32 bits, and 4.2 mm shall not become 4.1999998."""
+    return round(number, 4)
