@@ -10,6 +10,7 @@ import shapely
 from shapely import Polygon
 
 from .joints import STEEPEST_BEVEL_DEG, JointRun, JointSide
+from .layers import is_spacer
 from .loose_parts import loose_parts
 from .pattern import Pattern, PatternPiece
 
@@ -73,13 +74,15 @@ class StockNeed:
 class Materials:
     """What a pattern needs; adhesive and filler are estimates.
 
-    glue_mm : length of all joints and grooves; glue_face_mm2 : faces to be coated, both sides
+    glue_mm : length of all joints, grooves and kerfs; layer_mm2 : of all build-up layers
+    glue_face_mm2 : faces to be coated, both sides
     adhesive_ml : at `COVERAGE_M2_PER_L` and `COATS`
     filler_ml : of opened scores and of gaping butt joints, filled flush
     """
 
     foam: tuple[StockNeed, ...]
     glue_mm: float
+    layer_mm2: float
     glue_face_mm2: float
     adhesive_ml: float
     filler_ml: float
@@ -94,17 +97,18 @@ class GlueStep:
 
 
 def cut_list(pattern: Pattern) -> list[CutRow]:
-    """One row a piece, in the pattern's order; every piece is cut once."""
+    """One row a part, pieces then layers, in the pattern's order; every part is cut once."""
     return [
         CutRow(piece.name, piece.mate, 1, piece.stock.name, *_size(piece), _area(piece), piece.group)
-        for piece in pattern.pieces
+        for piece in pattern.parts
     ]
 
 
 def materials(pattern: Pattern) -> Materials:
     """Foam by stock, and estimates of adhesive and filler. Bevelled faces are wider than the foam is thick:
     t / cos(bevel) for a joint, d / cos(bend / 2) for a groove."""
-    length = face = fill = 0.0
+    layers = sum(_area(layer) for layer in pattern.layers)
+    length, face, fill = 0.0, 2 * layers, 0.0
     for joint in pattern.joints:
         length += max(joint.a.length_mm, joint.b.length_mm)
         face += sum(_glue_face(pattern, side) for side in (joint.a, joint.b))
@@ -119,18 +123,22 @@ def materials(pattern: Pattern) -> Materials:
             else:
                 fill += fold.mouth_mm * fold.depth_mm / 2 * along
     adhesive = face * COATS / (COVERAGE_M2_PER_L * 1e6) * 1e3
-    return Materials(_foam(pattern), length, face, adhesive, fill / 1e3)
+    return Materials(_foam(pattern), length, layers, face, adhesive, fill / 1e3)
 
 
 def glue_order(pattern: Pattern) -> tuple[str, ...]:
-    """The steps of `glue_steps` as sentences that name their joints; last the pieces that no joint holds."""
+    """First panels and their layers, then the steps of `glue_steps` as sentences that name their joints; last the
+    pieces that no joint holds."""
+    stacked = tuple(map(_stack_words, pattern.layers))
+    layered = {layer.layer_of for layer in pattern.layers}
     joined = tuple(f"{step.words}: {', '.join(step.joints)}" for step in glue_steps(pattern))
-    return joined + tuple(
-        f"Glue {part.piece} onto {' and '.join(part.over)}, its outside face {part.height_mm:.1f} mm above "
-        "(or strap it on, if it must move)"
+    loose = tuple(
+        f"Glue {part.piece} onto {' and '.join(part.over)}, its outside face {part.height_mm:.1f} mm above"
+        + ("" if part.piece in layered else " (or strap it on, if it must move)")
         for part in loose_parts(pattern)
         if part.over
     )
+    return stacked + joined + loose
 
 
 def glue_steps(pattern: Pattern) -> tuple[GlueStep, ...]:
@@ -179,6 +187,12 @@ def _grown(sizes: dict[str, float], joints: Sequence[tuple[JointRun, str, str]],
         together.add(name)
 
 
+def _stack_words(layer: PatternPiece) -> str:
+    part = layer.name.removeprefix(f"{layer.layer_of}, ")
+    where = "onto the face of" if is_spacer(layer) else "under"
+    return f"Glue {part} ({layer.stock.name}) {where} {layer.layer_of}, its rim flush"
+
+
 def _reaches(name: str, a: str, b: str, together: set[str]) -> bool:
     return (a == name and b in together) or (b == name and a in together)
 
@@ -190,8 +204,8 @@ def _glue_face(pattern: Pattern, side: JointSide) -> float:
 
 def _foam(pattern: Pattern) -> tuple[StockNeed, ...]:
     needs = []
-    for stock in dict.fromkeys(piece.stock.name for piece in pattern.pieces):
-        pieces = [piece for piece in pattern.pieces if piece.stock.name == stock]
+    for stock in dict.fromkeys(piece.stock.name for piece in pattern.parts):
+        pieces = [piece for piece in pattern.parts if piece.stock.name == stock]
         sheets = sum(sheet.stock == stock for sheet in pattern.sheets)
         needs.append(StockNeed(stock, len(pieces), sum(_area(piece) for piece in pieces), sheets))
     return tuple(needs)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations_with_replacement
 
 import numpy as np
 
-from .check import Finding, numbers
 from .foam import Stock
 from .pattern import Pattern, PatternPiece
 from .settings import Settings
@@ -34,20 +33,21 @@ SAMPLES = 64
 
 @dataclass(frozen=True)
 class BuildUp:
-    """A panel that lies parallel over (+) or under (-) another.
+    """A panel that lies parallel over (+) or under (-) another, and whose foam does not make the step between them.
 
-    height_mm : from the outside face of `over` to that of `piece`, as modelled; + raised, - recessed
-    foam_mm : the height its own foam makes (raised), or the foam of `over` (recessed: glued in from behind)
-    layers_mm : thicknesses from the maker's stock, thickest first, that make the height of a raised panel, or
-        that go between the two for a recessed one; none where nothing fits
+    height_mm : from the modelled face of `over` to that of `piece`; + raised, - recessed
+    foam_of, foam_mm : the piece whose foam makes part of the step as it is, and its thickness: the panel under its
+        own face, or `over` before a recessed panel (the other one of the two where the inside face is modelled)
+    layers : from the maker's stock, thickest first, what goes between the two; none where nothing thin enough is
     error_mm : what is too much (+) or missing (-) of the height with these layers
     """
 
     piece: str
     over: str
+    foam_of: str
     height_mm: float
     foam_mm: float
-    layers_mm: tuple[float, ...]
+    layers: tuple[Stock, ...]
     error_mm: float
 
 
@@ -62,45 +62,24 @@ def layers_for(height_mm: float, thicknesses: Sequence[float]) -> tuple[tuple[fl
     return best, float(sum(best) - height_mm)
 
 
-def find_buildups(pattern: Pattern, stocks: Sequence[Stock]) -> tuple[BuildUp, ...]:
+def find_buildups(pattern: Pattern, settings: Settings) -> tuple[BuildUp, ...]:
     """Panels whose modelled height is not made by their foam, with the layers that would make it."""
     found = []
-    thicknesses = [stock.thickness_mm for stock in stocks]
+    # stock that is in use is at hand, and layers of it share its sheets
+    stocks = {stock.thickness_mm: stock for stock in reversed((*(p.stock for p in pattern.pieces), *settings.stocks))}
     for number, piece in enumerate(pattern.pieces):
         step = _step(pattern, number, piece)
         if step is None:
             continue
         height, over = step
-        if height > 0:
-            foam = piece.stock.thickness_mm
-            layers, error = layers_for(height, thicknesses)
-        else:
-            foam = over.stock.thickness_mm
-            layers, error = layers_for(max(-height - foam, 0.0), thicknesses)
-            error = foam + sum(layers) + height
+        before = piece if (height > 0) != settings.model_is_inside else over
+        foam = before.stock.thickness_mm
         if abs(abs(height) - foam) > ENOUGH_MM:
-            found.append(BuildUp(piece.name, over.name, height, foam, layers, error))
+            layers, _ = layers_for(max(abs(height) - foam, 0.0), list(stocks))
+            error = foam + sum(layers) - abs(height)
+            chosen = tuple(stocks[thickness] for thickness in layers)
+            found.append(BuildUp(piece.name, over.name, before.name, height, foam, chosen, error))
     return tuple(found)
-
-
-def buildup_findings(pattern: Pattern, settings: Settings) -> Iterator[Finding]:
-    """A note for each panel that wants building up."""
-    for build in find_buildups(pattern, settings.stocks):
-        stack = " + ".join(f"{layer:g}" for layer in build.layers_mm)
-        left = f"{abs(build.error_mm):.1f} mm too {'high' if build.error_mm > 0 else 'low'}"
-        fit = "exactly" if abs(build.error_mm) < 0.05 else left
-        if build.height_mm > 0:
-            what = f"stands {build.height_mm:.1f} mm over {build.over} but is cut from {build.foam_mm:g} mm foam"
-            mend = f"Build it up from {stack} mm, {fit}; its outline stays that of the modelled face."
-        else:
-            what = (
-                f"lies {-build.height_mm:.1f} mm behind the face of {build.over}, which is {build.foam_mm:g} mm thick"
-            )
-            mend = f"Put {stack} mm between the two, {fit}." if stack else f"Glue it in from behind, {left}."
-        piece = pattern.piece(build.piece)
-        yield Finding(
-            "build-up", "note", f"Piece {build.piece} {what}.", mend, piece=build.piece, faces=numbers(piece.faces)
-        )
 
 
 # --- helpers -----------------------------------------------------------------------------------

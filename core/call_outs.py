@@ -116,5 +116,11 @@ def build_words(piece: Piece) -> list[tuple[str, ...]]:
     return [tuple(lines), (", ".join(lines),), *shorter, (thickness,)]
 
 
+def name_words(number: int, name: str) -> list[tuple[str, ...]]:
+    """The number and the name of a piece; a layer's in two lines where one is too long."""
+    head, comma, rest = name.partition(", ")
+    return [(f"{number} {name}",), *([(f"{number} {head}{comma.strip()}", rest)] if comma else [])]
+
+
 def _mm(length: float) -> str:
     return f"{round(length, 1):g}"

@@ -6,11 +6,11 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from .buildup import buildup_findings
 from .check import Finding, numbers, worst_first
 from .flags import flags
 from .flatten.overlap import crossing_steps, freeing_cut
 from .joints import far_parts
+from .layers import buildup_findings
 from .pattern import Pattern, PatternPiece
 from .report import seam_lengths
 from .settings import Settings

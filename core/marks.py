@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely import LineString, Point, Polygon
 
-from .call_outs import bend_words, build_words, fold_words, joint_words, rim_words
+from .call_outs import bend_words, build_words, fold_words, joint_words, name_words, rim_words
 from .folds import FoldRun
 from .joints import JointRun, JointSide, RimRun
 from .lettering import (
@@ -146,6 +146,9 @@ def write_notes(
         room.take(shape)
     for joint, side in _sides_of(piece, joints):
         room.take(_inside_line(piece, flat, side, side is joint.a))
+    for rim in rims:
+        if rim.side.piece == piece.name and rim.side.bevels_deg.any():
+            room.take(_inside_line(piece, flat, rim.side, True))
     calls = [_joint_call(piece, flat, joint, side, notches) for joint, side in _sides_of(piece, joints)]
     calls += [_rim_call(piece, flat, rim) for rim in rims if rim.side.piece == piece.name and rim_words(rim)]
     calls += [_fold_call(flat, fold, position) for position, fold in enumerate(folds, start=1)]
@@ -289,7 +292,7 @@ def _name_and_stock(piece: Piece, number: int, room: Room) -> tuple[Note, Note]:
     """The name as large as leaves room for the thickness of the stock beside it."""
     face = room.face
     centre, radius = widest_place(face)
-    name_call = _near("name", [(f"{number} {piece.name}",)], centre, face)
+    name_call = _near("name", name_words(number, piece.name), centre, face)
     # beside the name, so that their leaders do not meet in one point
     aside = centre + radius / 2 * np.array([np.cos(long_axis(face)), np.sin(long_axis(face))])
     stock_call = _near("build", build_words(piece), aside, face)

@@ -28,6 +28,7 @@ class PatternPiece:
     outside_outline, inside_outline : closed rings (r, 2), first point repeated at the end; the outer ring
         counter-clockwise and first, then holes clockwise
     bends : smooth bends tighter than the stock allows
+    layer_of : of a build-up layer, the panel it belongs to; its patch and faces are the panel's
     """
 
     name: str
@@ -45,6 +46,7 @@ class PatternPiece:
     notches: tuple[Notch, ...]
     notes: tuple[Note, ...]
     bends: tuple[TightBend, ...] = ()
+    layer_of: str | None = None
 
     @cached_property
     def largest_stretch(self) -> float:
@@ -62,6 +64,7 @@ class Pattern:
     piece_of_face : (f,) int, index into `pieces` for every shell face
     findings : what the maker should know, worst first
     rims : open rims, which no other piece meets
+    layers : what is cut to go under raised panels; they have no faces of their own
     """
 
     shell: Shell
@@ -71,6 +74,12 @@ class Pattern:
     sheets: tuple[Sheet, ...]
     findings: tuple[Finding, ...]
     rims: tuple[RimRun, ...] = ()
+    layers: tuple[PatternPiece, ...] = ()
+
+    @property
+    def parts(self) -> tuple[PatternPiece, ...]:
+        """All that is cut from foam."""
+        return *self.pieces, *self.layers
 
     @property
     def runs(self) -> tuple[Run, ...]:
@@ -78,7 +87,7 @@ class Pattern:
         return *self.joints, *self.rims
 
     def piece(self, name: str) -> PatternPiece:
-        return next(piece for piece in self.pieces if piece.name == name)
+        return next(piece for piece in self.parts if piece.name == name)
 
     def with_findings(self, findings: tuple[Finding, ...]) -> Pattern:
         return replace(self, findings=findings)

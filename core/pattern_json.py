@@ -65,6 +65,7 @@ def to_dict(pattern: Pattern) -> dict[str, Any]:
         "pieces": [_piece_out(piece) for piece in pattern.pieces],
         "joints": [_joint_out(joint) for joint in pattern.joints],
         "rims": [_rim_out(rim) for rim in pattern.rims],
+        "layers": [_piece_out(layer) for layer in pattern.layers],
         "sheets": [asdict(sheet) for sheet in pattern.sheets],
         "findings": [_finding_out(finding) for finding in pattern.findings],
     }
@@ -96,6 +97,7 @@ def _piece_out(piece: PatternPiece) -> dict[str, Any]:
         "notches": [asdict(notch) for notch in piece.notches],
         "notes": [asdict(note) for note in piece.notes],
         "bends": [_bend_out(bend) for bend in piece.bends],
+        "layer_of": piece.layer_of,
     }
 
 
@@ -168,8 +170,9 @@ def from_dict(document: Any) -> Pattern:
         )
     shell = _shell_in(root["shell"])
     pieces = tuple(_piece_in(node, shell) for node in root["pieces"].list())
-    by_name = {piece.name: piece for piece in pieces}
-    if len(by_name) < len(pieces):
+    layers = tuple(_piece_in(node, shell) for node in root["layers"].list())
+    by_name = {piece.name: piece for piece in (*pieces, *layers)}
+    if len(by_name) < len(pieces) + len(layers):
         raise root["pieces"].wrong("has two pieces of one name")
     piece_of_face = root["shell"]["piece_of_face"].integers(below=len(pieces))
     if len(piece_of_face) != shell.face_count:
@@ -182,6 +185,7 @@ def from_dict(document: Any) -> Pattern:
         tuple(_sheet_in(node, by_name) for node in root["sheets"].list()),
         tuple(_finding_in(node) for node in root["findings"].list()),
         tuple(_rim_in(node, shell, by_name) for node in root["rims"].list()),
+        layers,
     )
 
 
@@ -233,6 +237,7 @@ def _piece_in(node: Node, shell: Shell) -> PatternPiece:
         tuple(_notch_in(notch) for notch in node["notches"].list()),
         tuple(_note_in(note) for note in node["notes"].list()),
         tuple(_bend_in(bend, name, count, shell) for bend in node["bends"].list()),
+        node["layer_of"].text_or_none(),
     )
 
 

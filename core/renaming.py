@@ -7,17 +7,26 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from .joints import JointRun, JointSide, RimRun
+from .layers import with_words
 from .layout import Sheet
 from .marks import write_notes
 from .pattern import Pattern, PatternPiece
 from .pieces import Piece
 
 
+def new_names(pattern: Pattern, old: str, new: str) -> dict[str, str]:
+    """From old to new: the piece's name, and those of its layers."""
+    layers = [layer.name for layer in pattern.layers if layer.layer_of == old]
+    return {old: new} | {name: new + name.removeprefix(old) for name in layers}
+
+
 def renamed(pattern: Pattern, old: str, new: str) -> Pattern:
     """The same pattern with piece `old` called `new`; what is written on the pieces is laid out anew."""
 
+    changed = new_names(pattern, old, new)
+
     def name(word: str) -> str:
-        return new if word == old else word
+        return changed.get(word, word)
 
     def side(of: JointSide) -> JointSide:
         return replace(of, piece=name(of.piece))
@@ -46,6 +55,10 @@ def renamed(pattern: Pattern, old: str, new: str) -> Pattern:
         ),
         joints=joints,
         rims=rims,
+        layers=tuple(
+            with_words(_renamed_layer(layer, name), number, (*joints, *rims))
+            for number, layer in enumerate(pattern.layers, start=len(pattern.pieces) + 1)
+        ),
         sheets=tuple(map(sheet, pattern.sheets)),
         findings=findings,
     )
@@ -63,3 +76,12 @@ def _renamed_piece(
     bare = Piece(name(piece.name), piece.mate and name(piece.mate), piece.group, piece.stock, piece.faces, piece.patch)
     notes = write_notes(bare, number, piece.flat, piece.outside_outline, joints, folds, piece.notches, rims, bends)
     return replace(piece, name=bare.name, mate=bare.mate, folds=folds, notes=notes, bends=bends)
+
+
+def _renamed_layer(layer: PatternPiece, name: Callable[[str], str]) -> PatternPiece:
+    return replace(
+        layer,
+        name=name(layer.name),
+        mate=layer.mate and name(layer.mate),
+        layer_of=layer.layer_of and name(layer.layer_of),
+    )

@@ -62,6 +62,8 @@ class Settings:
         this close to a bevelled edge; square edges that overlap or gape by more at the inside face
     fold_limit_deg : an edge inside a piece that bends more than this is grooved or scored
     tight_bends : what smooth bends tighter than the stock allows get: "heat-form" or a row of relief "kerfs"
+    cut_layers : the layers that raise a panel to its modelled height are cut as pieces of their own; off, they are
+        only told, for a part may as well stand off on straps
     seam_priority : how far the two sides of a seam are brought to one length: 1 wholly, 0 not at all
     squeeze_cost : how much dearer squeezing is than pulling, 1 is equal
     """
@@ -82,6 +84,7 @@ class Settings:
     rim_round_mm: float = 2.0
     fold_limit_deg: float = 30.0
     tight_bends: str = "heat-form"
+    cut_layers: bool = False
     seam_priority: float = 1.0
     squeeze_cost: float = SQUEEZE_COST
     notch_spacing_mm: float = 50.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from .check import examine, refuse
 from .check_pattern import examine_pattern
@@ -10,6 +11,7 @@ from .flatten import Flattener, flatten_pieces
 from .folds import Hinge, find_folds
 from .grooves import with_mouths
 from .joints import both_outlines, joint_runs, rim_runs
+from .layers import cut_layers
 from .layout.nest import nest
 from .marks import place_notches, write_notes
 from .pattern import Pattern, PatternPiece
@@ -76,7 +78,9 @@ def unfold(
                 bends=piece_bends,
             )
         )
-    sheets = yield from nest(finished, settings)
+    pattern = Pattern(shell, piece_of_face, tuple(finished), joints, (), findings, rims)
+    if settings.cut_layers:
+        pattern = replace(pattern, layers=(yield from cut_layers(pattern, settings)))
+    pattern = replace(pattern, sheets=(yield from nest(pattern.parts, settings)))
     yield Progress("Looking for trouble", 0.0)
-    pattern = Pattern(shell, piece_of_face, tuple(finished), joints, sheets, findings, rims)
     return pattern.with_findings(findings + examine_pattern(pattern, settings))

@@ -118,7 +118,7 @@ def paginate(pattern: Pattern, paper: Paper, first_number: int = 1) -> tuple[Pag
         raise SettingsError(f"{paper.size_in_words}, is too small for full-size templates; take A4, Letter or larger.")
     small: list[tuple[str, Polygon]] = []
     pages: list[Page] = []
-    for piece in pattern.pieces:
+    for piece in pattern.parts:
         shape = _with_words_around(piece)
         if snug_turn(rim_points(shape), width, height) is not None:
             small.append((piece.name, shape))

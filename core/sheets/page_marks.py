@@ -91,4 +91,4 @@ def page_foot(ink: Ink, page: Page, paper: Paper, shell_name: str, last_number: 
 def _shown(page: Page) -> str:
     if page.tiled:
         return f"{page.pieces[0]}: row {page.row} of {page.rows}, column {page.column} of {page.columns}"
-    return ", ".join(page.pieces)
+    return " · ".join(page.pieces)

@@ -77,13 +77,13 @@ def _draw_down(canvas: Canvas, flowables: list[Flowable], x: float, y: float, wi
 
 
 def _draw_grid(ink: Ink, pattern: Pattern, left: float, floor: float, wide: float, top: float) -> None:
-    columns, cell_tall = _grid(len(pattern.pieces), wide, top - floor)
+    columns, cell_tall = _grid(len(pattern.parts), wide, top - floor)
     gap = 3.0
     cell_wide = (wide - gap * (columns - 1)) / columns
     picture_tall = cell_tall - CAPTION_MM
-    spans = np.array([np.ptp(piece.outside_outline[0], axis=0) for piece in pattern.pieces])
+    spans = np.array([np.ptp(piece.outside_outline[0], axis=0) for piece in pattern.parts])
     scale = float(((cell_wide - 3.0, picture_tall - 3.0) / spans.max(axis=0)).min())
-    for index, piece in enumerate(pattern.pieces):
+    for index, piece in enumerate(pattern.parts):
         x = left + (cell_wide + gap) * (index % columns)
         y = top - cell_tall * (index // columns + 1)
         with ink.scaled(x, y + CAPTION_MM, 1.0):

@@ -29,7 +29,7 @@ def degrees_text(angle_deg: float) -> str:
 
 def piece_number(pattern: Pattern, name: str) -> int:
     """Numbers count from 1 in the pattern's order."""
-    return 1 + next(i for i, piece in enumerate(pattern.pieces) if piece.name == name)
+    return 1 + next(i for i, piece in enumerate(pattern.parts) if piece.name == name)
 
 
 def page_span(numbers: Sequence[int]) -> str:
@@ -61,7 +61,7 @@ def cut_rows(pattern: Pattern, pages: Sequence[Page]) -> Rows:
             sheet_of.get(piece.name, "none"),
             page_span([page.number for page in pages if piece.name in page.pieces]),
         )
-        for number, (piece, row) in enumerate(zip(pattern.pieces, cut_list(pattern), strict=True), start=1)
+        for number, (piece, row) in enumerate(zip(pattern.parts, cut_list(pattern), strict=True), start=1)
     ]
 
 
@@ -78,7 +78,9 @@ def material_rows(pattern: Pattern) -> Rows:
         )
         for foam in need.foam
     ]
-    rows.append(("adhesive", f"about {need.adhesive_ml:.0f} ml for {need.glue_mm / 1e3:.1f} m of joints and grooves"))
+    layers = f" and {need.layer_mm2 / 1e6:.2f} m² of layers" if need.layer_mm2 else ""
+    seams = f"{need.glue_mm / 1e3:.1f} m of joints, grooves and kerfs"
+    rows.append(("adhesive", f"about {need.adhesive_ml:.0f} ml for {seams}{layers}"))
     if need.filler_ml >= 0.5:
         rows.append(("filler", f"about {need.filler_ml:.0f} ml for scores and gaps"))
     return rows
@@ -215,6 +217,8 @@ def counts(pattern: Pattern) -> Rows:
     """What there is, in number and word."""
     folds = sum(len(piece.folds) for piece in pattern.pieces)
     rows: Rows = [("pieces", str(len(pattern.pieces))), ("joints", str(len(pattern.joints))), ("folds", str(folds))]
+    if pattern.layers:
+        rows.insert(1, ("build-up layers", str(len(pattern.layers))))
     for stock in dict.fromkeys(sheet.stock for sheet in pattern.sheets):
         sheets = [sheet for sheet in pattern.sheets if sheet.stock == stock]
         size = f"{sheets[0].width_mm:g} x {sheets[0].height_mm:g} mm"

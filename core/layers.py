@@ -1,0 +1,302 @@
+"""Build-up layers: foam cut to go under a raised panel, or between a recessed one and what it lies behind.
+
+A layer under a panel is the panel laid flat once more at its own depth in the stack, and its edges go on along the
+panel's bevels. A spacer behind a window is as much of the panel as lies under foam.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import zip_longest
+
+import numpy as np
+import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from shapely import LineString, Polygon
+from shapely.geometry.polygon import orient
+
+from .buildup import ENOUGH_MM, EVEN_MM, BuildUp, find_buildups, layers_for
+from .check import Finding, numbers
+from .errors import SettingsError
+from .flatten import Flat, flatten_pieces
+from .joints import JointRun, Run, both_outlines, far_parts
+from .marks import write_notes
+from .outline import GRID_MM, parts_of
+from .pattern import Pattern, PatternPiece
+from .pieces import Piece
+from .progress import Progress, Steps
+from .settings import Settings
+from .tight_bends import find_tight_bends
+
+PLANE_DEG = 1.0
+"""Faces that turn less from each other make a plane, on which a spacer is drawn without laying anything flat."""
+
+LEAST_WIDTH_MM = 4.0
+"""A spacer narrower than this all round holds no glue (common practice)."""
+
+LAYER, SPACER = "layer", "spacer"
+TURNED_AWAY = "it is {what}, so that no layer under it can be cut by its outline"
+
+
+def cut_layers(pattern: Pattern, settings: Settings) -> Steps[tuple[PatternPiece, ...]]:
+    """All layers of the panels of a pattern that wants them, panel by panel, from the panel inwards.
+
+    Raises SettingsError where a piece has the name of a layer.
+    """
+    yield Progress("Cutting build-up layers", 0.0)
+    builds = [build for build in find_buildups(pattern, settings) if not obstacle(pattern, build, settings)]
+    stacks = [list(_courses(pattern, build, settings)) for build in builds]
+    made: dict[Course, PatternPiece] = {}
+    # those of one depth together: panels that are joined have layers that are joined, equally long
+    for level in zip_longest(*(stack for stack in stacks if stack[0].build.height_mm > 0)):
+        laid = [course for course in level if course]
+        bare = [course.bare for course in laid]
+        flats = yield from flatten_pieces(pattern.shell, bare, [[course] for course in laid], settings)
+        made |= {course: _layer(pattern, course, flat) for course, flat in zip(laid, flats, strict=True)}
+    made |= {course: _spacer(pattern, course) for stack in stacks for course in stack if course not in made}
+    return _numbered(pattern, [made[course] for stack in stacks for course in stack])
+
+
+def obstacle(pattern: Pattern, build: BuildUp, settings: Settings) -> str:
+    """Why no layers can be cut for a panel, as words that follow a colon; empty where they can."""
+    panel = pattern.piece(build.piece)
+    if not build.layers:
+        return "no sheet is thin enough"
+    together = _hanging_together(pattern)
+    if together[build.piece] == together[build.over]:
+        return "its joints hold it there; model it as a loose part over a whole face to have layers cut"
+    if build.height_mm < 0:
+        spacer = _under_foam(pattern, panel, build.height_mm)
+        return "" if spacer is not None else "it is not flat, or too little of it lies under foam"
+    if panel.folds:
+        return TURNED_AWAY.format(what="folded")
+    last = list(_courses(pattern, build, settings))[-1]
+    if _bends_too_tightly(pattern, last, settings):
+        return TURNED_AWAY.format(what="bent too tightly")
+    depth = last.depth_mm + last.bare.stock.thickness_mm
+    if len(far_parts(_as_deep_as(panel, depth), panel.flat, pattern.runs)) != 1:
+        return "its bevels leave no foam that deep"
+    return ""
+
+
+def buildup_findings(pattern: Pattern, settings: Settings) -> Iterator[Finding]:
+    """A note for each panel that wants building up, with what is cut for it or why nothing is."""
+    for build in find_buildups(pattern, settings):
+        piece, height = pattern.piece(build.piece), abs(build.height_mm)
+        where = "stands {:.1f} mm over {}" if build.height_mm > 0 else "lies {:.1f} mm behind the face of {}"
+        yield Finding(
+            "build-up",
+            "note",
+            f"Piece {build.piece} {where.format(height, build.over)}, and {build.foam_mm:g} mm of that is foam.",
+            " ".join([_mend_of(pattern, build, settings), *_other_foam(build, settings)]),
+            piece=build.piece,
+            faces=numbers(piece.faces),
+        )
+
+
+def _mend_of(pattern: Pattern, build: BuildUp, settings: Settings) -> str:
+    if not build.layers:
+        return f"As it is it comes out {_fit(build.error_mm)}."
+    stack = " + ".join(f"{stock.thickness_mm:g}" for stock in build.layers)
+    place = "under it" if build.height_mm > 0 else "between the two"
+    why_not = obstacle(pattern, build, settings)
+    if why_not:
+        return f"It takes {stack} mm {place}, {_fit(build.error_mm)}, but {why_not}."
+    if settings.cut_layers:
+        return f"{stack} mm {'is' if len(build.layers) == 1 else 'are'} cut to go {place}, {_fit(build.error_mm)}."
+    return f"Glue {stack} mm {place}, {_fit(build.error_mm)}; let build-up layers be cut to have that on the sheets."
+
+
+def _other_foam(build: BuildUp, settings: Settings) -> Iterator[str]:
+    """The foam that would come nearer to the height, where layers leave more than needs no word."""
+    if abs(build.error_mm) > ENOUGH_MM:
+        stack, error = layers_for(abs(build.height_mm), [stock.thickness_mm for stock in settings.stocks])
+        if stack and abs(error) < abs(build.error_mm):
+            yield f"With {stack[0]:g} mm foam for {build.foam_of} itself it can be made {_fit(error)}."
+
+
+def _fit(error_mm: float) -> str:
+    return "exactly" if abs(error_mm) < 0.05 else f"{abs(error_mm):.1f} mm too {'high' if error_mm > 0 else 'low'}"
+
+
+@dataclass(frozen=True, eq=False)
+class Course:
+    """One layer before it is laid flat.
+
+    bare : its name, mate and stock, on the panel's patch; depth_mm : from the modelled face to its outside face
+    path, hinge_depth_mm : what `flatten_pieces` asks of a hinge: all vertices lie at the layer's own neutral depth
+    """
+
+    build: BuildUp
+    panel: PatternPiece
+    bare: Piece
+    depth_mm: float
+    path: np.ndarray
+    hinge_depth_mm: float
+
+
+# --- helpers -----------------------------------------------------------------------------------
+
+
+def _courses(pattern: Pattern, build: BuildUp, settings: Settings) -> Iterator[Course]:
+    panel, raised = pattern.piece(build.piece), build.height_mm > 0
+    word, first = (LAYER, 2) if raised else (SPACER, 1)
+    last = first + len(build.layers) - 1
+    # seen from an inside face that is modelled, the panel's own foam lies outside
+    depth = panel.stock.thickness_mm if raised and not settings.model_is_inside else 0.0
+    for place, stock in enumerate(build.layers):
+        names = [f"{name}, {word} {first + place} of {last}" if name else None for name in (panel.name, panel.mate)]
+        bare = Piece(names[0] or "", names[1], panel.group, stock, panel.faces, panel.patch)
+        neutral = depth + stock.neutral_depth * stock.thickness_mm
+        # `reference_corners` counts from the outside face of the piece's own foam
+        hinge = neutral + (stock.thickness_mm if settings.model_is_inside else 0.0)
+        yield Course(build, panel, bare, depth, np.arange(panel.patch.vertex_count), hinge)
+        depth += stock.thickness_mm
+
+
+def _layer(pattern: Pattern, course: Course, flat: Flat) -> PatternPiece:
+    ends = (course.depth_mm, course.depth_mm + course.bare.stock.thickness_mm)
+    outside, inside = (_rings_at(pattern, course.panel, flat.vertices, depth) for depth in ends)
+    return _part(course, flat, outside, inside)
+
+
+def _spacer(pattern: Pattern, course: Course) -> PatternPiece:
+    panel, covered = course.panel, _under_foam(pattern, course.panel, course.build.height_mm)
+    assert covered is not None, "obstacle() has said so"
+    rings = tuple(np.array(ring.coords) for ring in (covered.exterior, *covered.interiors))
+    return _part(course, Flat(panel.flat, panel.stretch, panel.rim_reference), rings, rings)
+
+
+def _part(course: Course, flat: Flat, outside: tuple[np.ndarray, ...], inside: tuple[np.ndarray, ...]) -> PatternPiece:
+    """Without its words."""
+    bare = course.bare
+    return PatternPiece(
+        name=bare.name,
+        mate=bare.mate,
+        group=bare.group,
+        stock=bare.stock,
+        faces=bare.faces,
+        patch=bare.patch,
+        flat=flat.vertices,
+        stretch=flat.stretch,
+        rim_reference=flat.rim_reference,
+        outside_outline=outside,
+        inside_outline=inside,
+        folds=(),
+        notches=(),
+        notes=(),
+        layer_of=course.panel.name,
+    )
+
+
+def _numbered(pattern: Pattern, layers: Sequence[PatternPiece]) -> tuple[PatternPiece, ...]:
+    """With their words; a mate that has no such layer is none."""
+    names = {layer.name for layer in layers}
+    for piece in pattern.pieces:
+        if piece.name in names:
+            raise SettingsError(f"Piece '{piece.name}' has the name of a build-up layer; give it another one.")
+    return tuple(
+        with_words(replace(layer, mate=layer.mate if layer.mate in names else None), number, pattern.runs)
+        for number, layer in enumerate(layers, start=len(pattern.pieces) + 1)
+    )
+
+
+def with_words(layer: PatternPiece, number: int, runs: Sequence[Run]) -> PatternPiece:
+    """The layer with its name, its stock and the bevels of its edges written on it.
+
+    number : among all parts of the pattern, from 1; runs : of the pattern.
+    """
+    bare = Piece(layer.name, layer.mate, layer.group, layer.stock, layer.faces, layer.patch)
+    joints, rims = [], []
+    for run in () if is_spacer(layer) else runs:
+        own = [side.piece == layer.layer_of for side in run.sides]
+        if any(mine and side.bevels_deg.any() for mine, side in zip(own, run.sides, strict=True)):
+            sides = [replace(s, piece=layer.name) if mine else s for mine, s in zip(own, run.sides, strict=True)]
+            if isinstance(run, JointRun):
+                joints.append(replace(run, a=sides[0], b=sides[1]))
+            else:
+                rims.append(replace(run, side=sides[0]))
+    # bevels have taken the rims inwards from where the panel has them
+    flat, rim = layer.flat.copy(), np.concatenate(layer.patch.loops)
+    edge = shapely.multilinestrings([LineString(ring) for ring in layer.outside_outline])
+    flat[rim] = shapely.get_coordinates(shapely.shortest_line(edge, shapely.points(flat[rim])))[::2]
+    notes = write_notes(bare, number, flat, layer.outside_outline, joints, (), rims=rims)
+    return replace(layer, notes=notes)
+
+
+def is_spacer(layer: PatternPiece) -> bool:
+    """Whether it goes before its panel, not under it."""
+    return layer.name.removeprefix(f"{layer.layer_of}, ").startswith(SPACER)
+
+
+def _rings_at(pattern: Pattern, panel: PatternPiece, flat: np.ndarray, depth: float) -> tuple[np.ndarray, ...]:
+    """The panel's edges `depth` mm below its modelled face, on a flat of its own."""
+    modelled, below = both_outlines(_as_deep_as(panel, depth) if depth else panel, flat, pattern.runs)
+    return below if depth else modelled
+
+
+def _as_deep_as(panel: PatternPiece, depth: float) -> PatternPiece:
+    """The panel as if it were cut from one foam as thick as the stack down to `depth`."""
+    return replace(panel, stock=replace(panel.stock, thickness_mm=depth, skin_mm=0.0))
+
+
+def _hanging_together(pattern: Pattern) -> dict[str, int]:
+    """Per piece the number of what is glued together with it by joints."""
+    number = {piece.name: index for index, piece in enumerate(pattern.pieces)}
+    one, other = ([number[getattr(joint, side).piece] for joint in pattern.joints] for side in "ab")
+    graph = coo_array((np.ones(len(one)), (one, other)), shape=(len(number), len(number)))
+    label = connected_components(graph, directed=False)[1]
+    return {name: int(label[index]) for name, index in number.items()}
+
+
+def _bends_too_tightly(pattern: Pattern, last: Course, settings: Settings) -> bool:
+    """Whether the innermost layer is bent round less than its stock stands: judged as one foam as deep as all, whose
+    limit is that of the last layer."""
+    stock = last.bare.stock
+    depth = last.depth_mm + stock.thickness_mm
+    whole = replace(stock, thickness_mm=depth, tightest_bend=stock.tightest_bend * stock.thickness_mm / depth)
+    return bool(find_tight_bends(pattern.shell, replace(last.bare, stock=whole), (), settings))
+
+
+# --- spacers -----------------------------------------------------------------------------------
+
+
+def _under_foam(pattern: Pattern, panel: PatternPiece, height_mm: float) -> Polygon | None:
+    """What of a flat panel lies under the flat pieces that stand `height_mm` before it, on the panel's flat; None
+    where that is not one part wide enough."""
+    if not _is_plane(pattern, panel):
+        return None
+    points, normal = pattern.shell.vertices[panel.patch.shell_vertex], pattern.shell.face_normal[panel.faces[0]]
+    onto_flat = _affine(points, panel.flat)
+    before = []
+    for piece in pattern.pieces:
+        own = pattern.shell.vertices[piece.patch.shell_vertex]
+        stands = -float((own - points[0]).mean(axis=0) @ normal)
+        level = abs(stands - height_mm) <= EVEN_MM and _is_plane(pattern, piece)
+        if level and pattern.shell.face_normal[piece.faces[0]] @ normal > np.cos(np.radians(PLANE_DEG)):
+            there = onto_flat(own - ((own - points[0]) @ normal)[:, None] * normal)
+            across = _affine(piece.flat, there)
+            rings = [across(ring) for ring in piece.inside_outline]
+            before += [shapely.make_valid(Polygon(rings[0], rings[1:]))] if rings else []
+    whole = Polygon(panel.outside_outline[0], panel.outside_outline[1:])
+    covered = parts_of(shapely.intersection(whole, shapely.union_all(before), grid_size=GRID_MM))
+    wide = [part for part in covered if not part.buffer(-LEAST_WIDTH_MM / 2).is_empty]
+    return orient(wide[0]) if len(covered) == len(wide) == 1 else None
+
+
+def _is_plane(pattern: Pattern, piece: PatternPiece) -> bool:
+    normals = pattern.shell.face_normal[piece.faces]
+    return bool((normals @ normals[0] > np.cos(np.radians(PLANE_DEG))).all())
+
+
+class _affine:
+    """The affine map that takes points (n, d) to places (n, 2), by least squares."""
+
+    def __init__(self, points: np.ndarray, places: np.ndarray) -> None:
+        self.middle, self.place = points.mean(axis=0), places.mean(axis=0)
+        self.turn = np.linalg.lstsq(points - self.middle, places - self.place, rcond=None)[0]
+
+    def __call__(self, points: np.ndarray) -> np.ndarray:
+        return (points - self.middle) @ self.turn + self.place
