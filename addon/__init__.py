@@ -4,45 +4,45 @@ from __future__ import annotations
 
 import importlib
 import sys
+from collections.abc import Sequence
+from typing import Any
 
 NEEDED = ("numpy", "scipy", "shapely")
 """Without these nothing works; the libraries of single writers are asked for when a file is written."""
+
+
+WITH_CLASSES = ("cut_settings", "settings", "shell_state", "operators", "panels")
+WITH_HOOKS = ("settings", "shell_state", "results", "legend", "menus", "summary", "preview", "headless")
 
 
 def register() -> None:
     _refuse_missing_libraries()
     import bpy
 
-    from . import cut_settings, headless, menus, operators, panels, preview, settings, shell_state, summary
-
-    for cls in _classes(cut_settings, settings, shell_state, operators, panels):
+    for cls in _classes():
         bpy.utils.register_class(cls)
-    settings.register()
-    shell_state.register()
-    menus.register()
-    summary.register()
-    preview.register()
-    headless.register()
+    for module in _modules(WITH_HOOKS):
+        module.register()
 
 
 def unregister() -> None:
     import bpy
 
-    from . import cut_settings, headless, menus, operators, overlay, panels, preview, settings, shell_state, summary
+    from . import overlay
 
-    headless.unregister()
     overlay.hide()
-    preview.unregister()
-    summary.unregister()
-    menus.unregister()
-    shell_state.unregister()
-    settings.unregister()
-    for cls in reversed(_classes(cut_settings, settings, shell_state, operators, panels)):
+    for module in reversed(_modules(WITH_HOOKS)):
+        module.unregister()
+    for cls in reversed(_classes()):
         bpy.utils.unregister_class(cls)
 
 
-def _classes(*modules) -> list[type]:
-    return [cls for module in modules for cls in module.CLASSES]
+def _modules(names: Sequence[str]) -> list[Any]:
+    return [importlib.import_module(f".{name}", __package__) for name in names]
+
+
+def _classes() -> list[type]:
+    return [cls for module in _modules(WITH_CLASSES) for cls in module.CLASSES]
 
 
 def _refuse_missing_libraries() -> None:

@@ -16,6 +16,7 @@ from ..core.errors import FoamwrightError, MeshError
 from ..core.progress import Progress, finish
 from ..core.shell import Shell
 from . import bridge, results, summary, trouble
+from .shell_state import is_shell
 
 TICK_S = 0.05
 """Time given to the work before Blender may draw again."""
@@ -181,8 +182,8 @@ def has_shell(cls: type[bpy.types.Operator], context: bpy.types.Context) -> bool
     if context.object is None or context.object.type != "MESH":
         cls.poll_message_set("Select the mesh object that is your shell")
         return False
-    if context.object.foamwright.flat_of:
-        cls.poll_message_set("This is a flat piece; select the shell that it was made from")
+    if not is_shell(context.object):
+        cls.poll_message_set("This was made from a shell; select the shell itself")
         return False
     return True
 

@@ -12,7 +12,7 @@ from ..core.files import write_whole
 from ..core.heat import worst_strain
 from ..core.pattern import Pattern, PatternPiece
 from ..core.places import piece_place
-from . import results
+from . import colours
 from .throwaway import nodes_of, place, text_curve, throwaway_scene
 
 METRES = 1e-3
@@ -41,7 +41,7 @@ def _piece_mesh(pattern: Pattern, piece: PatternPiece, name: str) -> bpy.types.M
     points = pattern.shell.vertices[piece.patch.shell_vertex] * METRES
     mesh = bpy.data.meshes.new(name)
     mesh.from_pydata(points.tolist(), [], piece.patch.triangles.tolist())
-    results.paint(mesh, worst_strain(piece.stretch), piece.stock.hot_limit)
+    colours.paint_strain(mesh, worst_strain(piece.stretch), piece.stock.hot_limit)
     return mesh
 
 
@@ -62,7 +62,7 @@ def _strain_material() -> bpy.types.Material:
     material = _plain_material("Foam", (1.0, 1.0, 1.0))
     nodes = material.node_tree
     colour = nodes.nodes.new("ShaderNodeVertexColor")
-    colour.layer_name = results.STRAIN_COLOUR
+    colour.layer_name = colours.STRAIN
     nodes.links.new(colour.outputs["Color"], nodes.nodes["Principled BSDF"].inputs["Base Color"])
     return material
 

@@ -13,7 +13,7 @@ from ..core.files import write_whole
 from ..core.heat import full_colour_at
 from ..core.pattern import Pattern
 from ..core.shell_views import HEIGHT, MARGIN, SCALE_BAR, TITLE_HEIGHT, WIDTH, Painted, shell_views
-from . import results
+from . import colours
 from .throwaway import nodes_of, place, text_curve, throwaway_scene
 
 PIXELS_PER_UNIT = 1000
@@ -39,7 +39,7 @@ def write_shell_picture(pattern: Pattern, path: str | Path) -> Path:
 def _surface(part: Painted) -> bpy.types.Mesh:
     mesh = bpy.data.meshes.new(part.name)
     mesh.from_pydata(part.points.tolist(), [], part.faces.tolist())
-    results.paint(mesh, part.strain, part.limit)
+    colours.paint_strain(mesh, part.strain, part.limit)
     return mesh
 
 
@@ -71,7 +71,7 @@ def _foam_material() -> bpy.types.Material:
     """The strain colour as it is on the scale, a little darker where the surface turns away."""
     material, nodes, shine = _shining("Foam")
     colour = nodes.nodes.new("ShaderNodeVertexColor")
-    colour.layer_name = results.STRAIN_COLOUR
+    colour.layer_name = colours.STRAIN
     turning = nodes.nodes.new("ShaderNodeLayerWeight")
     turning.inputs["Blend"].default_value = 0.2
     shade = nodes.nodes.new("ShaderNodeMapRange")

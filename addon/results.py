@@ -4,23 +4,22 @@ from __future__ import annotations
 
 import json
 import math
-from typing import Any
 
 import bpy
 import numpy as np
+from bpy.app.handlers import persistent
 from mathutils import Vector
 
 from ..core.errors import MeshError
-from ..core.heat import shell_strain, strain_colour, worst_strain
+from ..core.flag_colours import NO_FLAG, face_flags
+from ..core.heat import shell_strain, worst_strain
 from ..core.layout import Sheet
 from ..core.pattern import Pattern, PatternPiece
 from ..core.pattern_json import from_dict, to_dict
-from . import bridge
+from . import bridge, colours
 from .piece_list import list_pieces
 from .run_list import list_runs
 
-STRAIN_COLOUR = "Foam strain"
-STRAIN_NUMBER = "foam_strain"
 SHEET_GAP_MM = 100.0
 
 
@@ -29,24 +28,30 @@ def show_pattern(context: bpy.types.Context, obj: bpy.types.Object, pattern: Pat
 
     Returns whether the shell itself could be coloured: not where modifiers make its faces.
     """
+    worn = colours.worn(meshes_of(obj)) or colours.STRAIN
     clear(obj)
     root = bpy.data.collections.new(f"Foamwright: {obj.name}")
     context.scene.collection.children.link(root)
     state = root.foamwright
     state.shell, state.made_from, state.pattern_json = obj, made_from, json.dumps(to_dict(pattern))
     state.sheet_count, state.joint_count = len(pattern.sheets), len(pattern.joints)
+    flags = face_flags(pattern)
+    for place in np.unique(flags[flags != NO_FLAG]).tolist():
+        state.flagged[place] = True
     obj.foamwright.results = root
-    _lay_out_flats(root, pattern, 1.0 / bridge.mm_per_unit(context.scene))
+    _lay_out_flats(root, pattern, flags, 1.0 / bridge.mm_per_unit(context.scene))
     keys, run_keys = list_pieces(obj, pattern.pieces), list_runs(obj, pattern)
     with bridge.out_of_edit_mode(obj):
-        if not bridge.same_elements(context, obj):
-            _unpaint(bridge.mesh_of(obj))
-            return False
-        bridge.write_piece_keys(obj, keys[pattern.piece_of_face])
-        bridge.write_run_keys(obj, pattern.shell, run_keys)
-        limits = np.array([piece.stock.hot_limit for piece in pattern.pieces])[pattern.piece_of_face]
-        paint(bridge.mesh_of(obj), shell_strain(pattern), limits)
-        return True
+        coloured = bridge.same_elements(context, obj)
+        if coloured:
+            bridge.write_piece_keys(obj, keys[pattern.piece_of_face])
+            bridge.write_run_keys(obj, pattern.shell, run_keys)
+            limits = np.array([piece.stock.hot_limit for piece in pattern.pieces])[pattern.piece_of_face]
+            colours.paint(bridge.mesh_of(obj), shell_strain(pattern), limits, flags)
+        else:
+            colours.unpaint(bridge.mesh_of(obj))
+    colours.wear(meshes_of(obj), worn)
+    return coloured
 
 
 def results_of(obj: bpy.types.Object | None) -> bpy.types.Collection | None:
@@ -55,6 +60,13 @@ def results_of(obj: bpy.types.Object | None) -> bpy.types.Collection | None:
         return None
     root = obj.foamwright.results
     return root if root is not None and root.foamwright.shell == obj else None
+
+
+def meshes_of(obj: bpy.types.Object) -> list[bpy.types.Mesh]:
+    """The meshes that carry colours: the shell's own and those of its flats."""
+    root = results_of(obj)
+    flats = [flat for flat in root.all_objects if flat.foamwright.flat_of] if root is not None else []
+    return [bridge.mesh_of(one) for one in (obj, *flats)]
 
 
 def stored_pattern(obj: bpy.types.Object) -> Pattern:
@@ -71,11 +83,14 @@ def replace_pattern(obj: bpy.types.Object, pattern: Pattern) -> None:
 
 
 def rename_flat(obj: bpy.types.Object, old_name: str, new_name: str) -> None:
-    """Give the flat of a piece the piece's new name."""
+    """Give the flat of a piece, or the outline of a layer, its new name."""
     root = results_of(obj)
     for flat in root.all_objects if root is not None else ():
         if flat.foamwright.flat_of == old_name:
-            flat.foamwright.flat_of = flat.name = flat.data.name = new_name
+            flat.foamwright.flat_of = new_name
+        elif not (flat.foamwright.is_frame and flat.name == old_name):
+            continue
+        flat.name = flat.data.name = new_name
 
 
 def clear(obj: bpy.types.Object) -> None:
@@ -89,6 +104,23 @@ def clear(obj: bpy.types.Object) -> None:
         bpy.data.collections.remove(collection)
 
 
+@persistent
+def forget_deleted_shells(*_what) -> None:
+    """What is in no collection any more was deleted; results that still name it would keep it in the file."""
+    for root in bpy.data.collections:
+        shell = root.foamwright.shell
+        if shell is not None and not shell.users_collection and not shell.use_fake_user:
+            root.foamwright.shell = None
+
+
+def register() -> None:
+    bpy.app.handlers.save_pre.append(forget_deleted_shells)
+
+
+def unregister() -> None:
+    bpy.app.handlers.save_pre.remove(forget_deleted_shells)
+
+
 def remove_objects(objects) -> None:
     """Remove objects and their data, so that nothing is left without a user."""
     for obj in list(objects):
@@ -99,44 +131,24 @@ def remove_objects(objects) -> None:
 
 
 def unpaint(obj: bpy.types.Object) -> None:
-    """Take the strain off the shell's own mesh; its faces still know their pieces."""
+    """Take the colours off the shell's own mesh; its faces still know their pieces."""
     for item in obj.foamwright.pieces:
         item.is_flat = False
     with bridge.out_of_edit_mode(obj):
-        _unpaint(bridge.mesh_of(obj))
+        colours.unpaint(bridge.mesh_of(obj))
 
 
-def paint(mesh: bpy.types.Mesh, strain: np.ndarray, limit: float | np.ndarray) -> None:
-    """Strain (f,) of every face as a number and as the active colour attribute."""
-    _unpaint(mesh)
-    mesh.attributes.new(STRAIN_NUMBER, "FLOAT", "FACE").data.foreach_set("value", strain.astype(np.float32))
-    colour = np.ones((len(mesh.loops), 4), np.float32)
-    sides = np.empty(len(mesh.polygons), np.int32)
-    mesh.polygons.foreach_get("loop_total", sides)
-    colour[:, :3] = np.repeat(strain_colour(strain, limit), sides, axis=0)
-    attribute = mesh.color_attributes.new(STRAIN_COLOUR, "BYTE_COLOR", "CORNER")
-    attribute.data.foreach_set("color_srgb", colour.ravel())
-    mesh.color_attributes.active_color = attribute
-    mesh.color_attributes.render_color_index = mesh.color_attributes.active_color_index
-
-
-def _unpaint(mesh: bpy.types.Mesh) -> None:
-    for name in (STRAIN_COLOUR, STRAIN_NUMBER):
-        old: Any = mesh.attributes.get(name)
-        if old is not None:
-            mesh.attributes.remove(old)
-
-
-def flat_mesh(piece: PatternPiece, unit: float) -> bpy.types.Mesh:
-    """The piece on its own flat, outside face up, strain as colour; `unit`: Blender units in a millimetre."""
+def flat_mesh(piece: PatternPiece, flags: np.ndarray, unit: float) -> bpy.types.Mesh:
+    """The piece on its own flat, outside face up, coloured; flags : (f,) of the shell's faces; `unit`: Blender units
+    in a millimetre."""
     points = np.column_stack([piece.flat * unit, np.zeros(len(piece.flat))])
     mesh = bpy.data.meshes.new(piece.name)
     mesh.from_pydata(points.tolist(), [], piece.patch.triangles.tolist())
-    paint(mesh, worst_strain(piece.stretch), piece.stock.hot_limit)
+    colours.paint(mesh, worst_strain(piece.stretch), piece.stock.hot_limit, flags[piece.patch.triangle_face])
     return mesh
 
 
-def _lay_out_flats(root: bpy.types.Collection, pattern: Pattern, unit: float) -> None:
+def _lay_out_flats(root: bpy.types.Collection, pattern: Pattern, flags: np.ndarray, unit: float) -> None:
     """Sheets in a square block on the ground to the right of the shell, each piece where it was nested."""
     flats = bpy.data.collections.new("Flat pieces")
     frames = bpy.data.collections.new("Foam sheets")
@@ -149,13 +161,31 @@ def _lay_out_flats(root: bpy.types.Collection, pattern: Pattern, unit: float) ->
     for index, sheet in enumerate(pattern.sheets):
         row, column = divmod(index, columns)
         corner = Vector((high[0] + SHEET_GAP_MM + column * width, low[1] - row * height, low[2])) * unit
-        _new_object(frames, f"Sheet {sheet.number}: {sheet.stock}", _frame_mesh(sheet, unit), corner)
+        frame = _new_object(frames, f"Sheet {sheet.number}: {sheet.stock}", _frame_mesh(sheet, unit), corner)
+        frame.foamwright.is_frame = True
         for placement in sheet.placements:
             piece = pattern.piece(placement.piece)
             spot = corner + Vector((placement.x, placement.y, 0.0)) * unit
-            flat = _new_object(flats, piece.name, flat_mesh(piece, unit), spot)
+            if piece.layer_of:
+                flat = _new_object(frames, piece.name, _outline_mesh(piece, unit), spot)
+                flat.foamwright.is_frame = True
+            else:
+                flat = _new_object(flats, piece.name, flat_mesh(piece, flags, unit), spot)
+                flat.foamwright.flat_of = piece.name
             flat.rotation_euler.z = placement.angle
-            flat.foamwright.flat_of = piece.name
+
+
+def _outline_mesh(layer: PatternPiece, unit: float) -> bpy.types.Mesh:
+    """A build-up layer, which has no faces of the shell: its outline as lines."""
+    mesh = bpy.data.meshes.new(layer.name)
+    points: list[tuple[float, float, float]] = []
+    sides = []
+    for ring in layer.outside_outline:
+        first, count = len(points), len(ring) - 1
+        points += [(x, y, 0.0) for x, y in (ring[:-1] * unit).tolist()]
+        sides += [(first + step, first + (step + 1) % count) for step in range(count)]
+    mesh.from_pydata(points, sides, [])
+    return mesh
 
 
 def _frame_mesh(sheet: Sheet, unit: float) -> bpy.types.Mesh:

@@ -5,6 +5,7 @@ from dataclasses import replace
 import bpy
 from bpy.props import (
     BoolProperty,
+    BoolVectorProperty,
     CollectionProperty,
     EnumProperty,
     FloatProperty,
@@ -13,6 +14,7 @@ from bpy.props import (
     StringProperty,
 )
 
+from ..core.flag_colours import FLAG_KINDS
 from ..core.foam import Stock, eva
 from ..core.settings import PieceChoice, RunChoice
 from . import cut_settings
@@ -125,6 +127,7 @@ class FoamwrightShell(bpy.types.PropertyGroup):
     checked: BoolProperty()
     results: PointerProperty(type=bpy.types.Collection)
     flat_of: StringProperty(description="On a flat piece: which piece it is")
+    is_frame: BoolProperty(description="It is the outline of a foam sheet")
     plan: PointerProperty(type=cut_settings.FoamwrightPlan)
 
 
@@ -136,6 +139,12 @@ class FoamwrightResults(bpy.types.PropertyGroup):
     made_from: StringProperty(description="Fingerprint of the mesh and the settings")
     sheet_count: IntProperty()
     joint_count: IntProperty()
+    flagged: BoolVectorProperty(size=len(FLAG_KINDS), description="Which kinds of flags colour faces")
+
+
+def is_shell(obj: bpy.types.Object | None) -> bool:
+    """A mesh that may be a shell: none of those that a run has made."""
+    return obj is not None and obj.type == "MESH" and not obj.foamwright.flat_of and not obj.foamwright.is_frame
 
 
 CLASSES = (FoamwrightPiece, FoamwrightRun, FoamwrightFinding, FoamwrightShell, FoamwrightResults)

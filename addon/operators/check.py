@@ -5,7 +5,7 @@ from bpy.props import IntProperty
 
 from ...core.check import examine
 from ...core.errors import MeshError
-from .. import bridge, jobs, summary, trouble
+from .. import bridge, jobs, summary, trouble, view
 from ..findings import list_findings, place_of
 
 
@@ -36,7 +36,7 @@ class FOAMWRIGHT_OT_check(bpy.types.Operator):
 
 
 class FOAMWRIGHT_OT_select_place(bpy.types.Operator):
-    """Enter Edit Mode with the vertices, edges or faces selected that this is about"""
+    """Enter Edit Mode with what this is about selected, and turn the view to it"""
 
     bl_idname = "foamwright.select_place"
     bl_label = "Select What Is Wrong"
@@ -58,6 +58,7 @@ class FOAMWRIGHT_OT_select_place(bpy.types.Operator):
         except MeshError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
+        view.turn_to_selection(context, context.object)
         return {"FINISHED"}
 
     def _place(self, obj):

@@ -1,10 +1,11 @@
 """The main job: from a shell with seams to flat pieces beside it."""
 
 import bpy
+from bpy.props import EnumProperty
 
 from ...core.flatten import Flattener
 from ...core.unfold import unfold
-from .. import bridge, jobs, overlay, results, summary
+from .. import bridge, colours, jobs, overlay, results, summary
 from ..findings import list_findings
 from ..settings import settings_of
 
@@ -41,29 +42,44 @@ class FOAMWRIGHT_OT_flatten(jobs.ShellJob):
         )
 
 
-class FOAMWRIGHT_OT_heatmap(bpy.types.Operator):
-    """Show how far the foam is squeezed (blue) or pulled (orange), or go back to the usual colours"""
+class FOAMWRIGHT_OT_colours(bpy.types.Operator):
+    """Colour the shell and its flat pieces"""
 
-    bl_idname = "foamwright.heatmap"
-    bl_label = "Heatmap"
+    bl_idname = "foamwright.colours"
+    bl_label = "Colours"
+
+    what: EnumProperty(
+        name="What",
+        items=(
+            ("STRAIN", "Strain", "How far the foam is squeezed (blue) or pulled (orange)"),
+            ("FLAGS", "Flags", "Faces that ask more than usual of the knife or the foam, a colour for each kind"),
+            ("NONE", "None", "The usual colours"),
+        ),
+    )
+
+    @classmethod
+    def description(cls, _context, properties):
+        return cls.bl_rna.properties["what"].enum_items[properties.what].description
 
     @classmethod
     def poll(cls, context):
         return jobs.has_results(cls, context)
 
     def execute(self, context):
+        name = colours.CHOICES.get(self.what)
+        if name is not None and not colours.wear(results.meshes_of(context.object), name):
+            self.report({"WARNING"}, "These colours have not been made yet; flatten again")
+            return {"CANCELLED"}
         space = context.space_data
         if space is None or space.type != "VIEW_3D":
-            self.report({"INFO"}, "No 3D viewport to colour; the strain is in the colour attribute of each mesh")
+            self.report({"INFO"}, "No 3D viewport to colour; strain and flags are colour attributes of each mesh")
             return {"FINISHED"}
-        shading = space.shading
-        showing = shading.type == "SOLID" and shading.color_type == "VERTEX"
-        shading.type, shading.color_type = "SOLID", "MATERIAL" if showing else "VERTEX"
+        space.shading.type, space.shading.color_type = "SOLID", "VERTEX" if name else "MATERIAL"
         return {"FINISHED"}
 
 
 class FOAMWRIGHT_OT_clear(bpy.types.Operator):
-    """Remove the flat pieces, the stored pattern and the strain colours of this shell; its seams stay"""
+    """Remove the flat pieces, the stored pattern and the colours of this shell; its seams stay"""
 
     bl_idname = "foamwright.clear"
     bl_label = "Remove Results"
@@ -80,4 +96,4 @@ class FOAMWRIGHT_OT_clear(bpy.types.Operator):
         return {"FINISHED"}
 
 
-CLASSES = (FOAMWRIGHT_OT_flatten, FOAMWRIGHT_OT_heatmap, FOAMWRIGHT_OT_clear)
+CLASSES = (FOAMWRIGHT_OT_flatten, FOAMWRIGHT_OT_colours, FOAMWRIGHT_OT_clear)

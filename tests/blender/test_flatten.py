@@ -167,7 +167,7 @@ def test_the_summary_tells_when_the_result_is_old(panels, module):
 def test_heatmap_without_a_window_says_so(panels):
     panels()
     bpy.ops.foamwright.flatten()
-    assert bpy.ops.foamwright.heatmap() == {"FINISHED"}
+    assert bpy.ops.foamwright.colours(what="FLAGS") == {"FINISHED"}
     assert bpy.ops.foamwright.labels() == {"FINISHED"}
 
 

@@ -33,7 +33,7 @@ def test_every_operator_and_property_tells_what_it_is_for(module):
 
 
 def test_nothing_to_work_on_greys_the_buttons():
-    for name in ("check", "flatten", "mark_seams", "complete_seams", "find_pieces", "export", "clear", "heatmap"):
+    for name in ("check", "flatten", "mark_seams", "complete_seams", "find_pieces", "export", "clear", "colours"):
         assert not getattr(bpy.ops.foamwright, name).poll()
 
 
@@ -48,5 +48,5 @@ def test_a_flat_piece_is_no_shell(panels):
 def test_results_and_pieces_are_wanted_before_their_buttons_work(box):
     box()
     assert bpy.ops.foamwright.flatten.poll()
-    for name in ("export", "heatmap", "heatmap_picture", "clear", "labels", "rename_piece", "set_piece_stock"):
+    for name in ("export", "colours", "heatmap_picture", "clear", "labels", "rename_piece", "set_piece_stock"):
         assert not getattr(bpy.ops.foamwright, name).poll()

@@ -204,7 +204,7 @@ def wait_for_start() -> float:
 def show_all() -> None:
     with view3d():
         bpy.ops.view3d.view_all()
-        bpy.ops.foamwright.heatmap()
+        bpy.ops.foamwright.colours(what="STRAIN")
         bpy.ops.foamwright.labels()
         assert bpy.context.space_data.shading.color_type == "VERTEX"
 
