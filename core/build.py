@@ -77,7 +77,7 @@ class Materials:
     glue_mm : length of all joints, grooves and kerfs; layer_mm2 : of all build-up layers
     glue_face_mm2 : faces to be coated, both sides
     adhesive_ml : at `COVERAGE_M2_PER_L` and `COATS`
-    filler_ml : of opened scores and of gaping butt joints, filled flush
+    filler_ml : of all opened scores and of gaping butt joints, filled flush
     """
 
     foam: tuple[StockNeed, ...]
@@ -122,6 +122,13 @@ def materials(pattern: Pattern) -> Materials:
                 face += 2 * along * float(np.hypot(fold.depth_mm, fold.mouth_mm / 2))
             else:
                 fill += fold.mouth_mm * fold.depth_mm / 2 * along
+        for bend in piece.bends:
+            along = sum(float(np.linalg.norm(line[1] - line[0])) for line in bend.lines)
+            if bend.treatment == "kerfs":
+                length += along
+                face += 2 * along * bend.depth_mm
+            else:
+                fill += bend.opening_mm * bend.depth_mm / 2 * along
     adhesive = face * COATS / (COVERAGE_M2_PER_L * 1e6) * 1e3
     return Materials(_foam(pattern), length, layers, face, adhesive, fill / 1e3)
 

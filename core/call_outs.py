@@ -14,6 +14,9 @@ from .tight_bends import TightBend
 STEADY_BEVEL_DEG = 5.0
 """A bevel that changes by less along a joint is cut at one angle."""
 
+CONVERGING = 0.9
+"""Kerfs that come nearer than this part of their usual distance are told with both."""
+
 
 def joint_words(joint: JointRun, side: JointSide, notched: Mapping[str, float] | None = None) -> list[tuple[str, ...]]:
     """What is written at one side of a joint; the least is its letter and its cut.
@@ -100,10 +103,20 @@ def fold_words(fold: FoldRun, number: int) -> list[tuple[str, ...]]:
 
 def bend_words(bend: TightBend) -> list[tuple[str, ...]]:
     """What is written at a tight bend."""
-    if bend.treatment == "kerfs":
-        depth, apart = f"{_mm(bend.depth_mm)} mm deep", f"{_mm(bend.spacing_mm)} mm apart"
-        return [(f"{bend.count} kerfs {depth}", f"{_mm(bend.kerf_mm)} mm wide, {apart}"), (f"{bend.count} kerfs",)]
+    if bend.count:
+        depth, apart = f"{_mm(bend.depth_mm)} mm deep", spacing_words(bend)
+        least = [(f"{bend.count} {bend.treatment}",)]
+        if bend.treatment == "kerfs":
+            return [(f"{bend.count} kerfs {depth}", f"{_mm(bend.kerf_mm)} mm wide, {apart}"), *least]
+        return [(f"{bend.count} scores {depth}, fill", f"open {_mm(bend.opening_mm)} mm each, {apart}"), *least]
     return [(f"tight bend, radius {bend.radius_mm:.0f} mm inside", "heat-form"), ("heat-form",)]
+
+
+def spacing_words(bend: TightBend) -> str:
+    """How far kerfs or scores stand apart; they converge on a cone."""
+    apart = f"{bend.spacing_mm:.1f} mm apart"
+    converge = bend.least_spacing_mm < CONVERGING * bend.spacing_mm
+    return f"{apart}, {bend.least_spacing_mm:.1f} at the narrow end" if converge else apart
 
 
 def build_words(piece: Piece) -> list[tuple[str, ...]]:

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
+from .call_outs import spacing_words
 from .check import Finding, numbers
 from .feather import thinnest_edges
 from .flatten.strain import area_quantile
@@ -58,7 +59,7 @@ def _undercuts(pattern: Pattern) -> Iterator[Finding]:
     letters = list(dict.fromkeys(letter for letter, _ in leaning))
     what = [f"{len(letters)} bevelled run{_s(letters)} ({', '.join(letters)})"] if letters else []
     what += [f"{len(folds)} fold{_s(folds)} cut into the inside face"] if folds else []
-    what += [f"{len(kerfs)} row{_s(kerfs)} of relief kerfs"] if kerfs else []
+    what += [f"{len(kerfs)} row{_s(kerfs)} of relief kerfs or scores"] if kerfs else []
     yield Finding(
         "undercut",
         "note",
@@ -119,7 +120,7 @@ def _tight_bends(pattern: Pattern, piece: PatternPiece) -> Iterator[Finding]:
     stock = piece.stock
     for bend in piece.bends:
         limit = stock.tightest_bend * stock.thickness_mm
-        relieved = bend.treatment == "kerfs" and not bend.leaves_no_web
+        relieved = bend.count > 0 and not bend.leaves_no_web
         yield Finding(
             "tight-bend",
             "note" if relieved else "warn",
@@ -133,15 +134,17 @@ def _tight_bends(pattern: Pattern, piece: PatternPiece) -> Iterator[Finding]:
 
 
 def _mend_of(bend: TightBend) -> str:
+    cuts = "scores" if bend.bend_deg < 0 else "kerfs"
     if bend.leaves_no_web:
-        return "Kerfs would leave no foam between them: mark a fold along it, or choose thinner foam."
+        return f"{cuts.capitalize()} would leave no foam between them: mark a fold along it, or choose thinner foam."
     if bend.count:
-        return (
-            f"Cut {bend.count} kerfs {bend.depth_mm:.1f} mm deep into the inside face, {bend.spacing_mm:.1f} mm apart, "
-            "and glue them shut."
-        )
-    other = "or have it relieved by kerfs" if bend.bend_deg > 0 else "or model it wider"
-    return f"Form it warm over something round, in moving air and by the foam's safety data sheet, {other}."
+        then = f"fill what opens, {bend.opening_mm:.1f} mm each" if cuts == "scores" else "glue them shut"
+        where = f"{bend.depth_mm:.1f} mm deep into the inside face, {spacing_words(bend)}"
+        return f"Cut {bend.count} {cuts} {where}, and {then}."
+    return (
+        "Form it warm over something round, in moving air and by the foam's safety data sheet, or have it relieved by "
+        f"{cuts}."
+    )
 
 
 def _grooves(pattern: Pattern, piece: PatternPiece) -> Iterator[Finding]:

@@ -281,8 +281,8 @@ def _drawn(
     for fold in folds:
         yield LineString(flat[fold.path]).buffer(max(0.8, fold.mouth_mm / 2))
     for bend in bends:
-        for kerf in bend.kerfs:
-            yield Polygon(kerf)
+        for line in bend.lines:
+            yield LineString(line).buffer(max(0.8, bend.kerf_mm / 2))
     for notch in notches:
         point, into = np.array(notch.point), np.array(notch.inward)
         yield LineString([point, point + NOTCH_ROOM_MM * into]).buffer(2.0)

@@ -109,8 +109,8 @@ def _fold_out(fold: FoldRun) -> dict[str, Any]:
 
 def _bend_out(bend: TightBend) -> dict[str, Any]:
     plain = {field.name: getattr(bend, field.name) for field in fields(bend) if field.name != "piece"}
-    kerfs = [ring.tolist() for ring in bend.kerfs]
-    return plain | {"path": bend.path.tolist(), "edges": bend.edges.tolist(), "kerfs": kerfs}
+    lines, kerfs = ([ring.tolist() for ring in rings] for rings in (bend.lines, bend.kerfs))
+    return plain | {"path": bend.path.tolist(), "edges": bend.edges.tolist(), "lines": lines, "kerfs": kerfs}
 
 
 def _joint_out(joint: JointRun) -> dict[str, Any]:
@@ -280,9 +280,12 @@ def _bend_in(node: Node, piece: str, vertex_count: int, shell: Shell) -> TightBe
         node["treatment"].text(),
         node["count"].integer(),
         node["spacing_mm"].number(),
+        node["least_spacing_mm"].number(),
         node["depth_mm"].number(),
         node["kerf_mm"].number(),
+        node["opening_mm"].number(),
         node["hinge_depth_mm"].number(),
+        tuple(line.numbers(columns=2) for line in node["lines"].list()),
         tuple(_ring_in(ring) for ring in node["kerfs"].list()),
     )
 

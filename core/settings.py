@@ -61,7 +61,8 @@ class Settings:
     heavy_bevel_deg, feather_mm, butt_mismatch_mm : what is reported: a bevel over this; foam thinner than
         this close to a bevelled edge; square edges that overlap or gape by more at the inside face
     fold_limit_deg : an edge inside a piece that bends more than this is grooved or scored
-    tight_bends : what smooth bends tighter than the stock allows get: "heat-form" or a row of relief "kerfs"
+    tight_bends : what smooth bends tighter than the stock allows get: "heat-form" or relief "kerfs" (scores in a
+        valley)
     cut_layers : the layers that raise a panel to its modelled height are cut as pieces of their own; off, they are
         only told, for a part may as well stand off on straps
     seam_priority : how far the two sides of a seam are brought to one length: 1 wholly, 0 not at all

@@ -1,23 +1,21 @@
-"""Smooth bends tighter than the foam stands, and the rows of relief kerfs that let it follow them.
+"""Smooth bends tighter than the foam stands, and the rows of relief kerfs or scores that let it follow them.
 
-A kerf of width k and depth d, cut into the inside face, closes by 2 atan(k / (2 d)); a bend by A takes
-ceil(A / closing) of them, spread evenly over its arc (kerf bending, exact form of the k / d of public
-calculators; computed from the triangle that closes).
+On a ridge the inside face is squeezed: a kerf of width k and depth d, cut into it, closes by 2 atan(k / (2 d)); a bend
+by A takes ceil(A / closing) of them, spread over its arc (kerf bending, exact form of the k / d of public calculators;
+computed from the triangle that closes). In a valley it is pulled: n scores of depth d open by 2 d tan(A / (2 n)) each,
+the same triangle; there are as many as keep each from opening wider than a kerf is cut.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-import shapely
-from scipy.sparse import coo_array
+from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
-from shapely import LineString, Polygon
 
-from .folds import FoldRun, inner_edges
-from .outline import parts_of
+from .folds import FoldRun, inner_edges, opening
 from .pieces import Piece
 from .settings import Settings
 from .shell import Shell
@@ -32,7 +30,7 @@ STATIONS = 15
 """Places along a bend at which its turn and its arc are measured."""
 
 NO_WEB = 1.5
-"""Kerfs closer than this, in kerf widths, leave no foam between them."""
+"""Kerfs or scores closer than this, in their widths, leave no foam between them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,9 +40,13 @@ class TightBend:
     path : (v,) int, patch vertices in it; edges : (k,) int, shell edges
     bend_deg : turn across it at its strongest place, + ridge, - valley; arc_mm : length of that turn along the
         shell; radius_mm : inside radius there
-    treatment : "heat-form" or "kerfs"; for kerfs their count, spacing, depth from the inside face and width,
-        else 0; hinge_depth_mm : depth of the layer that keeps its length
-    kerfs : closed rings (r, 2) mm, the kerfs on the flat; none before the piece lies flat
+    treatment : "heat-form", "kerfs" (ridge) or "scores" (valley)
+    count, depth_mm : of the kerfs or scores, from the inside face; spacing_mm, least_spacing_mm : from one to the
+        next, in their middles and where they come nearest; kerf_mm : width of a kerf; opening_mm : what a score opens
+        to. All 0 where there is none.
+    hinge_depth_mm : depth of the layer that keeps its length
+    lines : (2, 2) mm each, the middles of kerfs or scores on the flat; kerfs : closed rings (r, 2) mm, the kerfs
+        in their true width; none before the piece lies flat
     """
 
     piece: str
@@ -56,15 +58,18 @@ class TightBend:
     treatment: str
     count: int
     spacing_mm: float
+    least_spacing_mm: float
     depth_mm: float
     kerf_mm: float
+    opening_mm: float
     hinge_depth_mm: float
+    lines: tuple[np.ndarray, ...] = ()
     kerfs: tuple[np.ndarray, ...] = ()
 
     @property
     def leaves_no_web(self) -> bool:
-        """Whether the kerfs would stand so close that nothing is left between them."""
-        return self.treatment == "kerfs" and self.spacing_mm < NO_WEB * self.kerf_mm
+        """Whether the kerfs or scores would stand so close that nothing is left between them."""
+        return self.count > 0 and self.least_spacing_mm < NO_WEB * max(self.kerf_mm, self.opening_mm)
 
 
 def kerf_closing(kerf_mm: float, depth_mm: float) -> float:
@@ -73,15 +78,14 @@ def kerf_closing(kerf_mm: float, depth_mm: float) -> float:
 
 
 def kerf_count(bend: float, kerf_mm: float, depth_mm: float) -> int:
-    """How many kerfs a bend (rad) takes."""
+    """How many kerfs a bend (rad) takes; or scores, of which none opens wider than kerf_mm."""
     return int(np.ceil(bend / kerf_closing(kerf_mm, depth_mm) - 1e-9))
 
 
 def find_tight_bends(shell: Shell, piece: Piece, folds: Sequence[FoldRun], settings: Settings) -> tuple[TightBend, ...]:
     """Connected stretches of a piece, folds left out, that bend tighter than its stock allows.
 
-    The bend of an edge counts over half of each face beside it. A valley can only be heat-formed: kerfs on the
-    inside face would open.
+    The bend of an edge counts over half of each face beside it.
     """
     stock = piece.stock
     pairs, edges = inner_edges(shell, piece.patch)
@@ -96,10 +100,10 @@ def find_tight_bends(shell: Shell, piece: Piece, folds: Sequence[FoldRun], setti
     inside = np.where(hollow, radius, radius - stock.thickness_mm)
     tight = ~folded & (inside < stock.tightest_bend * stock.thickness_mm)
     bends = []
-    for members in _stretches(shell, edges, bend, np.flatnonzero(tight)):
+    next_door = _next_door(shell, edges, bend)
+    for members in _stretches(shell, edges, bend, np.flatnonzero(tight), next_door):
         # where the bend begins and ends a mesh turns by half a step: those edges count on one side
-        brim = _brim(shell, edges, bend, members, np.flatnonzero(~tight & ~folded))
-        within = np.isin(shell.edge_faces[edges[brim]], shell.edge_faces[edges[members]])
+        brim, within = _brim(shell, edges, bend, members, np.flatnonzero(~tight & ~folded), next_door)
         chosen = np.concatenate([members, brim])
         lengths = np.concatenate([arc[members], (halves[brim] * within).sum(axis=1)])
         turn, length = _strongest(shell, edges[chosen], bend[chosen], lengths)
@@ -107,9 +111,14 @@ def find_tight_bends(shell: Shell, piece: Piece, folds: Sequence[FoldRun], setti
             continue
         sign = 1 if bend[members[0]] > 0 else -1
         outer = length / turn - (0.0 if hollow[members[0]] else stock.thickness_mm)
-        kerfs = settings.tight_bends_of(piece.name) == "kerfs" and sign > 0
-        depth = stock.thickness_mm - stock.skin_mm
-        count = kerf_count(turn, stock.kerf_mm, depth) if kerfs else 0
+        treatment = (
+            ("kerfs" if sign > 0 else "scores") if settings.tight_bends_of(piece.name) == "kerfs" else "heat-form"
+        )
+        # as deep as a groove or a score of one fold
+        cut = stock.thickness_mm - stock.skin_mm if sign > 0 else stock.thickness_mm / 2
+        depth = 0.0 if treatment == "heat-form" else cut
+        count = kerf_count(turn, stock.kerf_mm, depth) if depth else 0
+        spacing = length / count if count else 0.0
         bends.append(
             TightBend(
                 piece=piece.name,
@@ -118,27 +127,18 @@ def find_tight_bends(shell: Shell, piece: Piece, folds: Sequence[FoldRun], setti
                 bend_deg=sign * float(np.degrees(turn)),
                 arc_mm=length,
                 radius_mm=outer,
-                treatment="kerfs" if kerfs else "heat-form",
+                treatment=treatment,
                 count=count,
-                spacing_mm=length / count if kerfs else 0.0,
-                depth_mm=depth if kerfs else 0.0,
-                kerf_mm=stock.kerf_mm if kerfs else 0.0,
-                hinge_depth_mm=stock.skin_mm / 2 if kerfs else stock.neutral_depth * stock.thickness_mm,
+                spacing_mm=spacing,
+                least_spacing_mm=spacing,
+                depth_mm=depth,
+                kerf_mm=stock.kerf_mm if treatment == "kerfs" else 0.0,
+                opening_mm=opening(depth, np.degrees(turn) / count) if treatment == "scores" else 0.0,
+                hinge_depth_mm=(stock.thickness_mm - depth if count else 2 * stock.neutral_depth * stock.thickness_mm)
+                / 2,
             )
         )
     return tuple(bends)
-
-
-def with_kerfs(
-    shell: Shell, piece: Piece, flat: np.ndarray, bends: Sequence[TightBend], inside: Sequence[np.ndarray]
-) -> tuple[TightBend, ...]:
-    """The bends of one piece with their kerfs on the flat (v, 2) mm: straight, along the bend, evenly spread over
-    its arc, and no further than the bend and the inside face (rings `inside`) go."""
-    face = Polygon(inside[0], inside[1:]).buffer(0) if inside else Polygon()
-    return tuple(
-        replace(bend, kerfs=_kerfs(shell, piece, flat, bend, face)) if bend.treatment == "kerfs" else bend
-        for bend in bends
-    )
 
 
 # --- helpers -----------------------------------------------------------------------------------
@@ -157,23 +157,44 @@ def _halves(shell: Shell, edges: np.ndarray) -> np.ndarray:
     return np.minimum(height, height[:, ::-1]) / 2
 
 
-def _stretches(shell: Shell, edges: np.ndarray, bend: np.ndarray, tight: np.ndarray) -> list[np.ndarray]:
+def _next_door(shell: Shell, edges: np.ndarray, bend: np.ndarray) -> csr_array:
+    """(f, f) bool, each face with itself and with the triangles that make a level face with it: what was one face
+    before it was triangulated."""
+    flat = shell.edge_faces[edges[(np.abs(bend) < LEAST_BEND)]]
+    flat = flat[(np.diff(shell.face_start)[flat] == 3).all(axis=1)]
+    rows = np.concatenate([np.arange(shell.face_count), flat[:, 0], flat[:, 1]])
+    columns = np.concatenate([np.arange(shell.face_count), flat[:, 1], flat[:, 0]])
+    return csr_array((np.ones(len(rows), bool), (rows, columns)), shape=(shell.face_count,) * 2)
+
+
+def _stretches(
+    shell: Shell, edges: np.ndarray, bend: np.ndarray, tight: np.ndarray, next_door: csr_array
+) -> list[np.ndarray]:
     """Positions in `edges` of tight edges that hang together: they bend the same way and share a face or an end."""
-    if not len(tight):
-        return []
-    count = shell.face_count + len(shell.vertices)
-    touched = np.hstack([shell.edge_faces[edges[tight]], shell.face_count + shell.edges[edges[tight]]])
-    nodes = touched + count * (bend[tight] > 0)[:, None]
-    first = np.repeat(nodes[:, 0], 3)
-    graph = coo_array((np.ones(len(first)), (first, nodes[:, 1:].ravel())), shape=(2 * count, 2 * count))
-    label = connected_components(graph, directed=False)[1][nodes[:, 0]]
-    return [tight[label == number] for number in dict.fromkeys(label.tolist())]
+    found = []
+    for sign in (1, -1):
+        own = tight[np.sign(bend[tight]) == sign]
+        rows = np.repeat(np.arange(len(own)), 2)
+        beside = csr_array(
+            (np.ones(len(rows)), (rows, shell.edge_faces[edges[own]].ravel())), (len(own), shell.face_count)
+        )
+        ends = csr_array((np.ones(len(rows)), (rows, shell.edges[edges[own]].ravel())), (len(own), len(shell.vertices)))
+        near = beside @ next_door
+        label = connected_components(near @ near.T + ends @ ends.T, directed=False)[1]
+        found += [own[label == number] for number in range(label.max(initial=-1) + 1)]
+    return sorted(found, key=lambda members: int(members.min()))
 
 
-def _brim(shell: Shell, edges: np.ndarray, bend: np.ndarray, members: np.ndarray, others: np.ndarray) -> np.ndarray:
-    """Positions in `edges` of those `others` that bend the same way in a face beside the stretch `members`."""
-    beside = np.isin(shell.edge_faces[edges[others]], shell.edge_faces[edges[members]]).any(axis=1)
-    return others[beside & (bend[others] * np.sign(bend[members[0]]) > LEAST_BEND)]
+def _brim(
+    shell: Shell, edges: np.ndarray, bend: np.ndarray, members: np.ndarray, others: np.ndarray, next_door: csr_array
+) -> tuple[np.ndarray, np.ndarray]:
+    """Positions in `edges` of those `others` that bend the same way in a face beside the stretch `members`, and (b, 2)
+    bool, on which of their sides it is."""
+    beside = np.zeros(shell.face_count)
+    beside[shell.edge_faces[edges[members]]] = 1
+    within = (next_door @ beside)[shell.edge_faces[edges[others]]] > 0
+    chosen = within.any(axis=1) & (bend[others] * np.sign(bend[members[0]]) > LEAST_BEND)
+    return others[chosen], within[chosen]
 
 
 def _strongest(shell: Shell, edges: np.ndarray, bend: np.ndarray, arc: np.ndarray) -> tuple[float, float]:
@@ -190,32 +211,3 @@ def _strongest(shell: Shell, edges: np.ndarray, bend: np.ndarray, arc: np.ndarra
     turns, arcs = (weight * share) @ crossed, (arc * share) @ crossed
     most = int(np.argmax(turns))
     return float(turns[most]), float(arcs[most])
-
-
-def _kerfs(shell: Shell, piece: Piece, flat: np.ndarray, bend: TightBend, face: shapely.Geometry) -> tuple:
-    patch = piece.patch
-    beside = np.isin(patch.triangle_face, shell.edge_faces[bend.edges])
-    region = shapely.union_all(shapely.polygons(flat[patch.triangles[beside]])).buffer(1e-6)
-    room = shapely.intersection(region, face)
-    corners = flat[patch.triangles[beside]]
-    sides = patch.shell_vertex[patch.triangles[beside]]
-    pairs = np.concatenate([sides[:, [i, (i + 1) % 3]] for i in range(3)])
-    steps = np.concatenate([np.stack([corners[:, i], corners[:, (i + 1) % 3]], axis=1) for i in range(3)])
-    chosen = np.isin(shell.edge_between(pairs), bend.edges)
-    vector, middle = steps[chosen, 1] - steps[chosen, 0], steps[chosen].mean(axis=1)
-    axis = np.linalg.eigh(vector.T @ vector)[1][:, -1]
-    across = np.array([-axis[1], axis[0]])
-    low, high = (middle @ across).min(), (middle @ across).max()
-    reach = float(np.ptp(flat, axis=0).sum())
-    centre = middle.mean(axis=0) + ((low + high) / 2 - middle.mean(axis=0) @ across) * across
-    rings = []
-    for place in (np.arange(bend.count) - (bend.count - 1) / 2) * bend.spacing_mm:
-        foot = centre + place * across
-        line = shapely.intersection(LineString([foot - reach * axis, foot + reach * axis]), room)
-        lines = [
-            part for part in shapely.get_parts(line) if isinstance(part, LineString) and part.length > bend.kerf_mm
-        ]
-        for part in lines:
-            slot = shapely.intersection(part.buffer(bend.kerf_mm / 2, cap_style="flat"), face)
-            rings += [np.array(polygon.exterior.coords) for polygon in parts_of(slot)]
-    return tuple(rings)

@@ -11,6 +11,7 @@ from .flatten import Flattener, flatten_pieces
 from .folds import Hinge, find_folds
 from .grooves import with_mouths
 from .joints import both_outlines, joint_runs, rim_runs
+from .kerf_lines import with_kerfs
 from .layers import cut_layers
 from .layout.nest import nest
 from .marks import place_notches, write_notes
@@ -19,7 +20,7 @@ from .pieces import cut_pieces
 from .progress import Progress, Steps
 from .settings import Settings
 from .shell import Shell
-from .tight_bends import find_tight_bends, with_kerfs
+from .tight_bends import find_tight_bends
 
 
 def unfold(

@@ -59,9 +59,8 @@ def test_written_and_read_back_nothing_is_lost(tmp_path):
 def test_tight_bends_with_their_kerfs_survive():
     pattern = sample_pattern()
     slot = np.array([(0, 0), (2, 0), (2, 40), (0, 40), (0, 0)], float)
-    bend = TightBend(
-        "back plate", np.arange(6), np.arange(4), 85.5, 62.25, 12.5, "kerfs", 7, 8.9, 4.0, 2.0, 0.5, (slot,)
-    )
+    row = ("back plate", np.arange(6), np.arange(4), 85.5, 62.25, 12.5)
+    bend = TightBend(*row, "kerfs", 7, 8.9, 7.5, 4.0, 2.0, 0.0, 0.5, (slot[1:3],), (slot,))
     pattern = replace(pattern, pieces=(*pattern.pieces[:5], replace(pattern.pieces[5], bends=(bend,))))
     document = json.loads(json.dumps(to_dict(pattern)))
     CHECK.validate(document)

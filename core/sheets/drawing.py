@@ -63,7 +63,7 @@ OUTSIDE = Layer("outside-outline", "Outside outline where the inside face is lar
 INSIDE = Layer("inside-outline", "Inside outline: where the tilted knife comes out", DASHED_NARROW)
 FOLD = Layer("fold-line", "Fold line", CONTINUOUS_NARROW)
 GROOVE = Layer("groove-limit", "Mouth of a groove on the inside face", CHAIN_WIDE)
-KERF = Layer("relief-kerf", "Relief kerf on the inside face", CONTINUOUS_NARROW)
+KERF = Layer("relief-kerf", "Relief kerf or score on the inside face", CONTINUOUS_NARROW)
 STANDING = Layer("loose-part", "Rim of a loose part that is glued on here", DOTTED)
 NOTCH = Layer("notch", "Notch: meets the same label on the other piece", CONTINUOUS_NARROW)
 WORDS = Layer("words", "Words", CONTINUOUS_NARROW)
@@ -173,6 +173,8 @@ def _folds(piece: PatternPiece) -> Iterable[Primitive]:
     for bend in piece.bends:
         for ring in bend.kerfs:
             yield Line(KERF, ring[:-1], closed=True)
+        for line in bend.lines if bend.treatment == "scores" else ():
+            yield Line(KERF, line)
 
 
 def _circle(centre: np.ndarray, radius: float) -> np.ndarray:
@@ -238,8 +240,9 @@ def _up_arrow(pattern: Pattern, piece: PatternPiece, turn: float) -> Iterable[Pr
 
 
 def _taken(piece: PatternPiece) -> shapely.Geometry:
-    """Where words and folds already are."""
+    """Where words, folds and kerfs already are."""
     words = [shape for note in piece.notes for shape in (note.box, note.leader) if shape]
     folds = [LineString(piece.flat[fold.path]).buffer(max(2.0, fold.mouth_mm / 2)) for fold in piece.folds]
+    kerfs = [LineString(line).buffer(max(1.0, bend.kerf_mm / 2)) for bend in piece.bends for line in bend.lines]
     notches = [shapely.Point(notch.point).buffer(NOTCH_MM + 4) for notch in piece.notches]
-    return shapely.union_all([*words, *folds, *notches])
+    return shapely.union_all([*words, *folds, *kerfs, *notches])

@@ -219,7 +219,7 @@ def legend_picture(wide_mm: float) -> Picture:
         (fold, "fold 1 of the piece: see the list of folds"),
         (straight(GROOVE.line), "mouth of a wide V-groove on the inside face"),
         (straight(STANDING.line), "a loose part is glued on here"),
-        (kerfs, "relief kerfs on the inside face, of true width"),
+        (kerfs, "kerfs (true width) and scores on the inside face"),
         (notch, "notch: meets the same label on the other piece"),
         (up, "this way is up on the finished shell"),
         (lambda ink, x, y: registration_mark(ink, x + sample / 2, y, "7·8"), "pages 7 and 8 meet here: lay tip on tip"),

@@ -6,11 +6,12 @@ from collections.abc import Sequence
 
 from ..build import cut_list, materials
 from ..buildup import HIGHEST_MM
-from ..call_outs import STEADY_BEVEL_DEG, bevel_range
+from ..call_outs import STEADY_BEVEL_DEG, bevel_range, spacing_words
 from ..joints import JointRun, JointSide, RimRun
 from ..layout.paging import Page
 from ..loose_parts import loose_parts
 from ..pattern import Pattern
+from ..tight_bends import TightBend
 
 Rows = list[tuple[str, ...]]
 
@@ -202,15 +203,25 @@ def fold_rows(pattern: Pattern) -> Rows:
         (
             piece.name,
             "bend",
-            f"{bend.count} relief kerfs, {bend.spacing_mm:.1f} mm apart" if bend.count else "heat-form",
+            relief_words(bend),
             bend_words(bend.bend_deg),
             f"{bend.depth_mm:.1f} mm of {piece.stock.thickness_mm:g} mm" if bend.count else "none",
-            f"{bend.kerf_mm:.1f} mm each" if bend.count else f"inside radius {bend.radius_mm:.0f} mm",
+            f"{max(bend.kerf_mm, bend.opening_mm):.1f} mm each"
+            if bend.count
+            else f"inside radius {bend.radius_mm:.0f} mm",
         )
         for piece in pattern.pieces
         for bend in piece.bends
     ]
     return folds + bends
+
+
+def relief_words(bend: TightBend) -> str:
+    """What is done to a tight bend."""
+    if not bend.count:
+        return "heat-form"
+    what = "relief kerfs, close" if bend.treatment == "kerfs" else "scores, open: fill them"
+    return f"{bend.count} {what}; {spacing_words(bend)}"
 
 
 def counts(pattern: Pattern) -> Rows:
