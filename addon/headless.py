@@ -52,12 +52,14 @@ def run(
     seams: str = "stored",
     strain: float = SuggestionLimits.strain,
     size: float | None = None,
+    layers: bool = False,
     kinds: set[str] | None = None,
 ) -> None:
     """Import `path`, bring it to size, complete its seams if need be, lay it flat and write files into `out`.
 
     thickness : mm; size : mm, what the largest dimension shall be
     seams : "stored", "sharp", "all", or "suggest" for a plan that keeps every piece to `strain`, part of 1
+    layers : also cut the layers that raise panels to their modelled height
     kinds : keys of `writers.KINDS`, all of them by default
     Raises FormatError for a file that Blender cannot import, SettingsError; operators raise RuntimeError with
     their message.
@@ -69,6 +71,7 @@ def run(
         shell = import_shell(path)
         bring_to_size(shell, size)
     bpy.context.scene.foamwright.thickness_mm = thickness
+    bpy.context.scene.foamwright.cut_layers = layers
     with stage("seams"):
         if seams == SUGGEST:
             _take_suggestion(shell, strain)
@@ -212,6 +215,7 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--seams", choices=SEAMS, default="stored", help="where to cut")
     parser.add_argument("--strain", type=float, default=5.0, help="of suggested pieces, at most, in percent (5)")
     parser.add_argument("--size", type=float, help="the largest dimension, in mm")
+    parser.add_argument("--layers", action="store_true", help="also cut the layers that raise panels to their height")
     options = parser.parse_args(arguments)
     try:
         run(
@@ -221,6 +225,7 @@ def main(arguments: list[str]) -> int:
             seams=options.seams,
             strain=options.strain / 100,
             size=options.size,
+            layers=options.layers,
         )
     except (FoamwrightError, RuntimeError) as error:
         print(error, file=sys.stderr)

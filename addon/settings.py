@@ -20,8 +20,15 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
         description="What smooth bends get that are tighter than the foam allows",
         items=(
             ("HEAT_FORM", "Heat-form", "Shaped warm over something round"),
-            ("KERFS", "Relief kerfs", "A row of kerfs in the inside face of each ridge, spaced so that they close"),
+            ("KERFS", "Relief kerfs", "Kerfs in the inside of ridges, which close; scores in valleys, which open"),
         ),
+        update=changed,
+    )
+    cut_layers: BoolProperty(
+        name="Cut build-up layers",
+        description="Put the layers of foam that raise a panel to its modelled height on the sheets as well; off: they "
+        "are only told, because a part may as well stand off on straps",
+        default=False,
         update=changed,
     )
     model_is_inside: BoolProperty(
@@ -188,6 +195,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
             rim_bevel_deg=typed(math.degrees(self.rim_bevel)),
             rim_round_mm=typed(self.rim_round_mm),
             tight_bends=word(self.tight_bends),
+            cut_layers=self.cut_layers,
             fold_limit_deg=typed(math.degrees(self.fold_limit)),
             seam_priority=typed(self.seam_priority),
             squeeze_cost=typed(self.squeeze_cost),

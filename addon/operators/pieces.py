@@ -5,7 +5,7 @@ from bpy.props import BoolProperty, FloatProperty, StringProperty
 
 from ...core.pieces import cut_pieces
 from ...core.progress import Progress
-from ...core.renaming import renamed
+from ...core.renaming import new_names, renamed
 from .. import bridge, jobs, overlay, results, summary, trouble
 from ..piece_list import active_piece, list_pieces
 from ..settings import settings_of
@@ -67,8 +67,10 @@ class FOAMWRIGHT_OT_rename_piece(bpy.types.Operator):
             return {"CANCELLED"}
         old_name = item.name
         if results.results_of(obj) is not None:
-            results.replace_pattern(obj, renamed(results.stored_pattern(obj), old_name, new_name))
-            results.rename_flat(obj, old_name, new_name)
+            pattern = results.stored_pattern(obj)
+            results.replace_pattern(obj, renamed(pattern, old_name, new_name))
+            for before, after in new_names(pattern, old_name, new_name).items():
+                results.rename_flat(obj, before, after)
             overlay.follow(obj)
         item.name = new_name
         for other in obj.foamwright.pieces:
