@@ -145,7 +145,7 @@ def joint_runs(
                 bend_least_deg=float(bends.min()),
                 bend_most_deg=float(bends.max()),
                 rule=rule,
-                mismatch_mm=way * 2 * thinner * float(_slope(np.array(bend / 2))) if rule == "butt" else 0.0,
+                mismatch_mm=way * 2 * thinner * float(bevel_slope(np.array(bend / 2))) if rule == "butt" else 0.0,
                 locked=locked,
             )
         )
@@ -211,38 +211,49 @@ def share_bend(bend_deg: np.ndarray, rule: str, a_takes_it: bool) -> tuple[np.nd
 
 
 def both_outlines(
-    piece: Piece | PatternPiece, flat: np.ndarray, runs: Sequence[Run], model_is_inside: bool = False
+    piece: Piece | PatternPiece,
+    flat: np.ndarray,
+    runs: Sequence[Run],
+    model_is_inside: bool = False,
+    cut_off: Sequence[shapely.Geometry] = (),
 ) -> tuple[tuple[np.ndarray, ...], tuple[np.ndarray, ...]]:
     """The outlines on the outside and on the inside face, each as closed rings (r, 2) mm.
 
     flat : (v, 2) mm, the rims of the modelled face. The outer ring comes first and runs counter-clockwise, holes
     run clockwise. The inside outline lies t tan(bevel) within the outside one along each edge (outside it for a
     valley). Where bevels eat the other face apart its largest part is kept; where they eat all of it no ring is
-    left of an inside face, and an outside face stays as modelled: see `far_parts`.
+    left of an inside face, and an outside face stays as modelled: see `far_parts`. cut_off : what corners lose
+    besides (`corner_trims`).
     """
     modelled = tuple(_closed(flat[piece.patch.loops[loop]]) for loop in _outer_first(piece, flat))
-    if not any(bevels.any() for bevels in _bevels_of_steps(piece, runs)):
+    if not cut_off and not any(bevels.any() for bevels in bevels_of_steps(piece, runs)):
         return modelled, modelled
-    parts = far_parts(piece, flat, runs, model_is_inside)
+    parts = far_parts(piece, flat, runs, model_is_inside, cut_off)
     far = tuple(np.array(ring.coords) for part in parts[:1] for ring in (part.exterior, *part.interiors))
     return (far or modelled, modelled) if model_is_inside else (modelled, far)
 
 
 def far_parts(
-    piece: Piece | PatternPiece, flat: np.ndarray, runs: Sequence[Run], model_is_inside: bool = False
+    piece: Piece | PatternPiece,
+    flat: np.ndarray,
+    runs: Sequence[Run],
+    model_is_inside: bool = False,
+    cut_off: Sequence[shapely.Geometry] = (),
 ) -> list[Polygon]:
-    """What the bevels leave of the face that is not modelled, largest first: one polygon unless the piece is too
-    narrow."""
+    """What the bevels, and the trims of corners, leave of the face that is not modelled, largest first: one polygon
+    unless the piece is too narrow."""
     thickness = -piece.stock.thickness_mm if model_is_inside else piece.stock.thickness_mm
-    inward = [thickness * _slope(bevels) for bevels in _bevels_of_steps(piece, runs)]
+    inward = [thickness * bevel_slope(bevels) for bevels in bevels_of_steps(piece, runs)]
     outer, *holes = _outer_first(piece, flat)
     parts = _moved(flat[piece.patch.loops[outer]], inward[outer])
+    taken = list(cut_off)
     for hole in holes:
         # a hole is a polygon of its own that grows where the piece shrinks; walked backwards, step i of the
         # ring is the one that led to its point i
         ring, outward = flat[piece.patch.loops[hole]][::-1], -np.roll(inward[hole][::-1], -1)
-        for filled in _moved(ring, outward):
-            parts = [rest for part in parts for rest in parts_of(shapely.difference(part, filled, grid_size=GRID_MM))]
+        taken += _moved(ring, outward)
+    for shape in taken:
+        parts = [rest for part in parts for rest in parts_of(shapely.difference(part, shape, grid_size=GRID_MM))]
     return sorted((orient(part) for part in parts), key=lambda part: -part.area)
 
 
@@ -276,11 +287,11 @@ def _bevels_first(a: str, b: str, area_a: float, area_b: float) -> bool:
     return a <= b
 
 
-def _slope(bevel_deg: np.ndarray) -> np.ndarray:
+def bevel_slope(bevel_deg: np.ndarray) -> np.ndarray:
     return np.tan(np.radians(np.clip(bevel_deg, -STEEPEST_BEVEL_DEG, STEEPEST_BEVEL_DEG)))
 
 
-def _bevels_of_steps(piece: Piece | PatternPiece, runs: Sequence[Run]) -> list[np.ndarray]:
+def bevels_of_steps(piece: Piece | PatternPiece, runs: Sequence[Run]) -> list[np.ndarray]:
     """Per rim of the piece (r,) degrees, 0 where no run is."""
     bevels = [np.zeros(len(loop)) for loop in piece.patch.loops]
     for run in runs:

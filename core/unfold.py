@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from .check import examine, refuse
 from .check_pattern import examine_pattern
+from .corner_trims import find_corners
 from .flatten import Flattener, flatten_pieces
 from .folds import Hinge, find_folds
 from .grooves import with_mouths
@@ -50,11 +51,14 @@ def unfold(
     laid = [flat.vertices for flat in flats]
     joints = joint_runs(shell, pieces, laid, settings, edge_letters)
     rims = rim_runs(shell, pieces, laid, settings, joints, edge_letters)
+    corners = find_corners(shell, pieces, laid, (*joints, *rims), settings.model_is_inside)
     finished: list[PatternPiece] = []
     numbered = enumerate(zip(pieces, flats, folds, bends, strict=True), start=1)
     for number, (piece, flat, piece_folds, piece_bends) in numbered:
         yield Progress("Drawing pieces", len(finished) / len(pieces))
-        outside, inside = both_outlines(piece, flat.vertices, (*joints, *rims), settings.model_is_inside)
+        outside, inside = both_outlines(
+            piece, flat.vertices, (*joints, *rims), settings.model_is_inside, corners.cuts_of(piece.name)
+        )
         piece_folds = with_mouths(shell, piece.patch, flat.vertices, piece_folds, inside)
         piece_bends = with_kerfs(shell, piece, flat.vertices, piece_bends, inside)
         notches = place_notches(piece, flat.vertices, joints, settings)

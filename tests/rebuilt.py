@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from foamwright.core.corner_trims import Corners, find_corners
 from foamwright.core.flatten import flatten_pieces
 from foamwright.core.folds import FoldRun, find_folds
 from foamwright.core.grooves import with_mouths
@@ -19,6 +20,8 @@ from foamwright.core.pieces import Piece, cut_pieces
 from foamwright.core.progress import finish
 from foamwright.core.settings import Settings
 from foamwright.core.shell import Shell
+from scipy.optimize import linprog
+from scipy.spatial import ConvexHull
 
 FAR_MM = 25.0
 """How much of each piece a cross-section shows."""
@@ -44,10 +47,14 @@ def cut(shell: Shell, settings: Settings, face_names: Sequence[str] | None = Non
     return with_rule(Cut(shell, pieces, flats, (), folds, (), ()), settings)
 
 
-def with_rule(known: Cut, settings: Settings) -> Cut:
+def with_rule(known: Cut, settings: Settings, *, trimmed: bool = True) -> Cut:
     """The same flats with joints by other settings: how pieces meet does not change how they lie flat."""
     joints = joint_runs(known.shell, known.pieces, known.flats, settings)
-    pairs = [both_outlines(piece, flat, joints) for piece, flat in zip(known.pieces, known.flats, strict=True)]
+    corners = find_corners(known.shell, known.pieces, known.flats, joints) if trimmed else Corners((), ())
+    pairs = [
+        both_outlines(piece, flat, joints, cut_off=corners.cuts_of(piece.name))
+        for piece, flat in zip(known.pieces, known.flats, strict=True)
+    ]
     folds = [
         with_mouths(known.shell, piece.patch, flat, folds, inside)
         for piece, flat, folds, (_, inside) in zip(known.pieces, known.flats, known.folds, pairs, strict=True)
@@ -74,6 +81,14 @@ def solid_of(cut: Cut, number: int) -> tuple[np.ndarray, np.ndarray]:
         return (lifted - here.mean(axis=0)) @ turn + there.mean(axis=0)
 
     return place(cut.outside[number][0], 0.0), place(cut.inside[number][0], piece.stock.thickness_mm)
+
+
+def penetration(one: np.ndarray, other: np.ndarray) -> float:
+    """Diameter in mm of the largest ball that fits into both of two convex solids, given by their corners (n, 3)."""
+    planes = np.vstack([ConvexHull(solid).equations for solid in (one, other)])
+    rows = np.column_stack([planes[:, :3], np.ones(len(planes))])
+    found = linprog((0, 0, 0, -1), rows, -planes[:, 3], bounds=[(None, None)] * 4)
+    return 2 * float(found.x[3]) if found.success else 0.0
 
 
 # --- cross-sections ----------------------------------------------------------------------------

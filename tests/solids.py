@@ -89,6 +89,16 @@ def truncated_icosahedron(edge: float = 100.0) -> Mesh:
     return _with_edge(_cyclic(corners), edge)
 
 
+def snub_cube(edge: float = 100.0) -> Mesh:
+    """Even permutations of (1, 1/t, t) with an even number of minus signs, odd ones with an odd number, where
+    t^3 = t^2 + t + 1."""
+    t = float(np.real(np.roots([1, -1, -1, -1])[0]))
+    corners = _signs(1, 1 / t, t)
+    even = [corner for corner in corners if sum(v < 0 for v in corner) % 2 == 0]
+    odd = [(y, x, z) for x, y, z in corners if sum(v < 0 for v in (x, y, z)) % 2]
+    return _with_edge(_cyclic(even + odd), edge)
+
+
 PLATONIC = (tetrahedron, cube, octahedron, dodecahedron, icosahedron)
 ARCHIMEDEAN = (
     cuboctahedron,
@@ -113,6 +123,20 @@ def pyramid(n: int, radius: float = 50.0, height: float = 100.0, base: bool = Tr
     ring = np.stack([radius * np.cos(angle), radius * np.sin(angle), np.zeros(n)], axis=1)
     sides = [[i, (i + 1) % n, n] for i in range(n)]
     return np.vstack([ring, (0, 0, height)]), [list(range(n))[::-1], *sides] if base else sides
+
+
+def rectangular_pyramid(
+    width: float = 200.0, depth: float = 120.0, height: float = 90.0, lean: tuple[float, float] = (0.0, 0.0)
+) -> Mesh:
+    """A pyramid on a rectangle, its apex moved off the middle by `lean`."""
+    base = [(x * width / 2, y * depth / 2, 0.0) for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+    return np.array([*base, (*lean, height)]), [[3, 2, 1, 0], [0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]]
+
+
+def star(tips: np.ndarray) -> Mesh:
+    """Triangles from the origin, the last vertex, to each two neighbours of a ring of tips (n, 3); open."""
+    n = len(tips)
+    return np.vstack([tips, np.zeros(3)]), [[i, (i + 1) % n, n] for i in range(n)]
 
 
 def box(width: float = 100.0, depth: float = 60.0, height: float = 40.0) -> Mesh:

@@ -27,6 +27,10 @@ SOLIDS = {
     "octagonal prism": solids.prism(8, 110, 140),
     "dodecahedron": solids.dodecahedron(80),
     "truncated icosahedron": solids.truncated_icosahedron(50),
+    "icosahedron": solids.icosahedron(90),
+    "cuboctahedron": solids.cuboctahedron(80),
+    "icosidodecahedron": solids.icosidodecahedron(60),
+    "pyramid on a rectangle": solids.rectangular_pyramid(),
 }
 every_solid = pytest.mark.parametrize("mesh", SOLIDS.values(), ids=SOLIDS)
 

@@ -19,6 +19,8 @@ OF_PIECES = {
     "crowded-grooves": "have grooves that run into each other",
     "hot-strain": "must stretch or squeeze by more than their foam takes heated",
     "cold-strain": "must stretch or squeeze by more than their foam takes cold",
+    "corner-trim": "have corners to be trimmed against pieces that they meet only in a point",
+    "corner-overlap": "overlap pieces that they meet only in a point",
     "build-up": "do not get their modelled height from their own foam",
 }
 OF_JOINTS = {
