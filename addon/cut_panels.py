@@ -38,7 +38,11 @@ class FOAMWRIGHT_PT_cuts(FoamwrightPanel):
 
     def _draw_plan(self, context, plan, outdated):
         box = self.layout.box()
-        paragraph(context, box, plan.told, "OUTLINER_OB_LIGHTPROBE")
+        if plan.heading:
+            paragraph(context, box, plan.heading, "OUTLINER_OB_LIGHTPROBE")
+        paragraph(context, box, plan.told, "BLANK1" if plan.heading else "OUTLINER_OB_LIGHTPROBE")
+        if not plan.is_reckoned:
+            box.operator("foamwright.reckon_plan", icon="FILE_REFRESH")
         if plan.warning:
             paragraph(context, box, plan.warning, "ERROR")
         if outdated:
@@ -46,6 +50,7 @@ class FOAMWRIGHT_PT_cuts(FoamwrightPanel):
         box.template_list("FOAMWRIGHT_UL_cuts", "", plan, "cuts", plan, "active_cut", rows=min(5, len(plan.cuts) + 1))
         cut = plans.active_cut(context.object)
         paragraph(context, box, cut.reason, "LOCKED" if cut.kept else "INFO")
+        paragraph(context, box, cut.bend, "MOD_BEVEL")
         box.operator("foamwright.select_cut", icon="RESTRICT_SELECT_OFF")
         row = box.row(align=True)
         row.operator(

@@ -19,9 +19,10 @@ def _looked_at(plan, context) -> None:
     preview.refresh(context)
 
 
-def _chosen(_group, context) -> None:
-    from . import preview
+def _chosen(cut, context) -> None:
+    from . import plans, preview
 
+    plans.reckon_again(context, cut.id_data)
     preview.refresh(context)
 
 
@@ -75,6 +76,7 @@ class FoamwrightCut(bpy.types.PropertyGroup):
     reason: StringProperty(description="What it is, and what it is there for")
     length_mm: FloatProperty(name="Length", description="Length of all its edges")
     gain: StringProperty(description="Strain now and when it is taken, in short")
+    bend: StringProperty(description="How far the shell bends there, and what that asks of the knife either way")
     edges: StringProperty(description="Vertex pairs, numbers with spaces between")
 
 
@@ -89,8 +91,11 @@ class FoamwrightPlan(bpy.types.PropertyGroup):
     )
     cuts: CollectionProperty(type=FoamwrightCut)
     active_cut: IntProperty(name="Cut", description="Its edges are drawn wider, and selected", update=_looked_at)
-    told: StringProperty(description="What becomes of the shell, in one line")
+    heading: StringProperty(description="What was asked for; empty for a whole plan")
+    told: StringProperty(description="What becomes of the shell as the plan is ticked, in one line")
+    is_reckoned: BoolProperty(description="Its strain is known")
     warning: StringProperty(description="What the plan could not do; empty for nothing")
+    limit: FloatProperty(description="The strain it was to keep to, part of 1")
     made_for: StringProperty(description="Print of the mesh it was made for")
 
 

@@ -2,52 +2,75 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 
 import bpy
 import numpy as np
 
-from ..core.errors import MeshError
+from ..core.cut_words import cut_words
+from ..core.errors import FoamwrightError, MeshError
+from ..core.plan_totals import Reckoning, Totals
 from ..core.seams import Cut, Plan
+from ..core.settings import Settings
 from ..core.shell import Shell
 from . import bridge
 from .cut_settings import FoamwrightCut
 from .findings import vertex_pairs
 
+reckoning = Reckoning()
+"""What the plans of this session came to, so that a cut taken back in is known at once."""
 
-def store_plan(obj: bpy.types.Object, shell: Shell, plan: Plan, limit: float) -> None:
+
+def store_plan(obj: bpy.types.Object, shell: Shell, plan: Plan, limit: float, settings: Settings) -> None:
     """Keep a whole plan; limit : the strain it was to keep to, part of 1."""
-    _store(obj, "CUT", shell, plan.cuts, told(plan), _short_of(plan, limit))
+    reckoning.keep(plan)
+    _store(obj, "CUT", shell, plan.cuts, "", limit, settings)
 
 
-def store_cut(obj: bpy.types.Object, shell: Shell, piece: str, cut: Cut) -> None:
+def store_cut(obj: bpy.types.Object, shell: Shell, piece: str, cut: Cut, limit: float, settings: Settings) -> None:
     """Keep one more cut for a piece."""
-    _store(obj, "CUT", shell, [cut], f"One more cut for {piece}", "")
+    _store(obj, "CUT", shell, [cut], f"One more cut for {piece}", limit, settings)
 
 
-def store_removable(obj: bpy.types.Object, shell: Shell, runs: Sequence[Cut]) -> None:
+def store_removable(obj: bpy.types.Object, shell: Shell, runs: Sequence[Cut], limit: float, settings: Settings) -> None:
     """Keep runs of seams that could go."""
     longest_first = sorted(runs, key=lambda run: -run.length_mm)
-    _store(obj, "REMOVE", shell, longest_first, f"Seams that could go, each by itself: {len(runs)}", "")
+    _store(obj, "REMOVE", shell, longest_first, f"Seams that could go, each by itself: {len(runs)}", limit, settings)
 
 
-def told(plan: Plan) -> str:
-    """The plan in one line."""
-    worst = f"worst strain {100 * plan.strain:.1f} %" if np.isfinite(plan.strain) else "not all can be laid flat"
-    pieces = "1 piece" if len(plan.pieces) == 1 else f"{len(plan.pieces)} pieces"
-    return f"{pieces}, {plan.length_mm:.0f} mm of seam, {worst}"
+def told(totals: Totals) -> str:
+    """What the shell comes to, in one line."""
+    pieces = "1 piece" if totals.pieces == 1 else f"{totals.pieces} pieces"
+    return f"{pieces}, {totals.length_mm:.0f} mm of seam, {_worst(totals)}"
 
 
-def _short_of(plan: Plan, limit: float) -> str:
-    """What the plan does not reach, in words."""
-    over = sum(piece.strain > limit for piece in plan.pieces)
-    doubled = sum(piece.lies_over_itself for piece in plan.pieces)
+def _worst(totals: Totals) -> str:
+    if totals.results is None:
+        return "strain not reckoned yet"
+    strain = max(piece.strain for piece in totals.results)
+    return f"worst strain {100 * strain:.1f} %" if np.isfinite(strain) else "not all can be laid flat"
+
+
+def _short_of(totals: Totals, limit: float) -> str:
+    """What is not reached, in words."""
+    results = totals.results or ()
+    over = sum(piece.strain > limit for piece in results)
+    doubled = sum(piece.lies_over_itself for piece in results)
     words = [f"pieces over {100 * limit:g} %: {over}"] if over else []
     words += [f"pieces that lie over themselves: {doubled}"] if doubled else []
-    return f"{', '.join(words)}. No allowed cut helps them more" if words else ""
+    return ", ".join(words)
 
 
-def _store(obj: bpy.types.Object, kind: str, shell: Shell, cuts: Sequence[Cut], told: str, warning: str) -> None:
+def _store(
+    obj: bpy.types.Object,
+    kind: str,
+    shell: Shell,
+    cuts: Sequence[Cut],
+    heading: str,
+    limit: float,
+    settings: Settings,
+) -> None:
     drop(obj)
     plan = obj.foamwright.plan
     for number, cut in enumerate(cuts):
@@ -55,10 +78,31 @@ def _store(obj: bpy.types.Object, kind: str, shell: Shell, cuts: Sequence[Cut], 
         # of seams that could go, each by itself, only the longest is ticked
         item.wanted = kind == "CUT" or number == 0
         item.reason, item.length_mm, item.kept = cut.reason, cut.length_mm, cut.kept
-        item.gain = _gain(cut, kind)
+        item.gain, item.bend = _gain(cut, kind), cut_words(cut.bend_deg, settings)
         item.edges = " ".join(str(vertex) for pair in vertex_pairs(shell, cut.edges.tolist()) for vertex in pair)
-    plan.kind, plan.told, plan.warning = kind, told, warning
+    plan.kind, plan.heading, plan.limit = kind, heading, limit
     plan.made_for = bridge.shape_print(obj)
+    reckon(obj, shell)
+
+
+def reckon(obj: bpy.types.Object, shell: Shell) -> None:
+    """Say what the plan comes to as it is ticked now, as far as that is known. Raises MeshError for an outdated plan.
+
+    shell : the object's own, as its seams are before the plan is taken
+    """
+    plan = obj.foamwright.plan
+    totals = reckoning.totals(shell.with_seams(seams_with_plan(obj, shell)))
+    plan.told, plan.warning = told(totals), _short_of(totals, plan.limit)
+    plan.is_reckoned = totals.results is not None
+    if plan.warning and plan.kind == "CUT" and not plan.heading and all(cut.wanted for cut in plan.cuts):
+        plan.warning += ". No allowed cut helps them more"
+
+
+def reckon_again(context: bpy.types.Context, obj: bpy.types.Object) -> None:
+    """After a tick has changed; a plan that is being written has not been made for anything yet."""
+    if waits(obj) and obj.foamwright.plan.made_for and not is_outdated(obj):
+        with contextlib.suppress(FoamwrightError):  # said in full when the plan is taken
+            reckon(obj, bridge.shell_from_object(context, obj))
 
 
 def _gain(cut: Cut, kind: str) -> str:
@@ -71,7 +115,7 @@ def drop(obj: bpy.types.Object) -> None:
     """Forget the plan."""
     plan = obj.foamwright.plan
     plan.cuts.clear()
-    plan.told = plan.warning = plan.made_for = ""
+    plan.told = plan.warning = plan.made_for = plan.heading = ""
     plan.active_cut = 0
 
 

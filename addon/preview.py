@@ -90,7 +90,7 @@ def refresh(context: bpy.types.Context) -> None:
 def _key(obj: bpy.types.Object) -> tuple:
     plan = obj.foamwright.plan
     cuts = tuple((cut.edges, cut.wanted, cut.kept) for cut in plan.cuts)
-    return obj.name_full, plan.kind, plan.active_cut, plan.made_for, plan.told, cuts
+    return obj.name_full, plan.kind, plan.active_cut, plan.made_for, plan.heading, plan.told, cuts
 
 
 def _picture_of(context: bpy.types.Context, obj: bpy.types.Object, key: tuple) -> Picture | None:
@@ -107,7 +107,7 @@ def _picture_of(context: bpy.types.Context, obj: bpy.types.Object, key: tuple) -
             lines.append(Line(dashes(shell, edges, style.dash * side, style.gap * side), style, cut == looked_at))
     unit = 1.0 / bridge.mm_per_unit(context.scene)
     to_local = obj.matrix_world.inverted_safe() @ Matrix.Scale(unit, 4)
-    return Picture(obj.name_full, key, tuple(lines), to_local, plan.told)
+    return Picture(obj.name_full, key, tuple(lines), to_local, plan.heading or plan.told)
 
 
 def _style(kind: str, cut: FoamwrightCut) -> Style:

@@ -3,94 +3,94 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .errors import MeshError
-from .opening import missing_cut
-from .patch import cut_patch
-from .pieces import split
-from .progress import Progress, Steps
-from .seams.outlook import really_laid
-from .seams.plan import PieceOutlook, Plan
+from .flatten import Flattener, flatten_pieces
+from .flatten.energy import RestTriangles
+from .flatten.reference import plane_corners
+from .flatten.strain import area_quantile
+from .folds import find_folds
+from .patch import Patch
+from .pieces import cut_pieces, split
+from .progress import Steps
+from .seams.outlook import MOST_AREA, doubled_area
+from .seams.plan import Plan
+from .settings import Settings
 from .shell import Shell
 
 
 @dataclass(frozen=True, eq=False)
+class PieceResult:
+    """How a piece comes out: the strain that 99 % of its area keeps to, infinite where it cannot be laid flat."""
+
+    strain: float
+    lies_over_itself: bool
+
+
+@dataclass(frozen=True, eq=False)
 class Totals:
-    """pieces : one for each, None where it has not been laid flat yet."""
+    """Of a shell as it is cut. results : one per piece, None while they have not been laid flat."""
 
+    pieces: int
     length_mm: float
-    pieces: tuple[PieceOutlook | None, ...]
-
-    @property
-    def is_known(self) -> bool:
-        return all(piece is not None for piece in self.pieces)
-
-    @property
-    def laid(self) -> tuple[PieceOutlook, ...]:
-        return tuple(piece for piece in self.pieces if piece is not None)
-
-    @property
-    def strain(self) -> float:
-        """Part of 1, of the worst piece that is known."""
-        return max((piece.strain for piece in self.laid), default=0.0)
+    results: tuple[PieceResult, ...] | None
 
 
-class Outlooks:
-    """What becomes of pieces, remembered by content: after a changed cut only the pieces beside it are laid flat."""
+class Reckoning:
+    """Totals of the ways to cut that were looked at so far, each remembered by its seams."""
 
     def __init__(self) -> None:
-        self._known: dict[bytes, PieceOutlook] = {}
+        self._known: dict[bytes, tuple[PieceResult, ...]] = {}
 
     def keep(self, plan: Plan) -> None:
-        """Remember the pieces of a plan."""
-        outlook = {np.sort(piece.faces).tobytes(): piece for piece in plan.pieces}
-        self._known |= {key: outlook[faces.tobytes()] for key, faces in _pieces(plan.shell)}
+        """Remember what a plan says of its pieces."""
+        results = tuple(PieceResult(piece.strain, piece.lies_over_itself) for piece in plan.pieces)
+        self._known[_print_of(plan.shell)] = results
 
     def totals(self, shell: Shell) -> Totals:
-        """For the shell with its seams as they are, at once."""
-        return Totals(_length_mm(shell), tuple(self._known.get(key) for key, _ in _pieces(shell)))
+        """Pieces and length at once; the rest if it is known."""
+        length = shell.edge_length[_cuts(shell)].sum()
+        return Totals(int(split(shell).max()) + 1, float(length), self._known.get(_print_of(shell)))
 
-    def work_out(self, shell: Shell) -> Steps[Totals]:
-        """The same with every piece laid flat. Yields Progress."""
-        pieces = _pieces(shell)
-        for number, (key, faces) in enumerate(pieces):
-            if key not in self._known:
-                yield Progress("Laying pieces flat", number / len(pieces))
-                self._known[key] = _outlook(shell, faces)
+    def work_out(self, shell: Shell, settings: Settings, flattener: Flattener | None = None) -> Steps[Totals]:
+        """All of it, every piece laid flat in the settings' foam as the pattern will lay it. Yields Progress.
+
+        flattener : with what it remembers only the pieces beside a changed cut are work
+        """
+        known = _print_of(shell)
+        if known not in self._known:
+            self._known[known] = yield from _laid_flat(shell, replace(settings, pieces={}), flattener)
         return self.totals(shell)
 
 
-def _length_mm(shell: Shell) -> float:
-    """Seams on an open rim part nothing."""
-    return float(shell.edge_length[shell.seam & shell.edge_is_consistent].sum())
+def _cuts(shell: Shell) -> np.ndarray:
+    """(k,) bool, the seams that part something: those on an open rim do not."""
+    return shell.seam & shell.edge_is_consistent
 
 
-def _pieces(shell: Shell) -> list[tuple[bytes, np.ndarray]]:
-    """Per piece what it is known by, and its faces (p,) int sorted."""
-    piece_of_face = split(shell)
-    members = np.split(np.argsort(piece_of_face, kind="stable"), np.cumsum(np.bincount(piece_of_face))[:-1])
+def _print_of(shell: Shell) -> bytes:
     shape = hashlib.sha256()
-    for part in (shell.vertices, shell.corner_vertex, shell.face_start):
+    for part in (shell.vertices, shell.corner_vertex, shell.face_start, _cuts(shell)):
         shape.update(np.ascontiguousarray(part).tobytes())
-    cuts = np.flatnonzero(shell.seam & shell.edge_is_consistent)
-    left, right = piece_of_face[shell.edge_faces[cuts]].T
-    slits = [cuts[(left == number) & (right == number)] for number in range(len(members))]
-    return [
-        (shape.digest() + faces.tobytes() + b"|" + slit.tobytes(), faces)
-        for faces, slit in zip(members, slits, strict=True)
-    ]
+    return shape.digest()
 
 
-def _outlook(shell: Shell, faces: np.ndarray) -> PieceOutlook:
-    """One piece laid flat as the pattern will lay it; strain is infinite where it cannot be."""
+def _laid_flat(shell: Shell, settings: Settings, flattener: Flattener | None) -> Steps[tuple[PieceResult, ...]]:
     try:
-        patch = cut_patch(shell, faces)
-    except MeshError:
-        return PieceOutlook(faces, np.inf, (0.0, 0.0), False)
-    if missing_cut(shell, patch) is not None:
-        return PieceOutlook(faces, np.inf, (0.0, 0.0), False)
-    laid = really_laid(shell.vertices[patch.shell_vertex], patch)
-    return PieceOutlook(faces, laid.strain, laid.size_mm, laid.doubled > 0)
+        pieces, _ = cut_pieces(shell, settings)
+    except MeshError:  # a piece is closed: the plan does not work without the cut
+        return (PieceResult(np.inf, False),) * (int(split(shell).max()) + 1)
+    folds = [find_folds(shell, piece, settings) for piece in pieces]
+    flats = yield from flatten_pieces(shell, pieces, folds, settings, flattener)
+    return tuple(
+        PieceResult(_strain(shell, piece.patch, flat.stretch), doubled_area(flat.vertices, piece.patch.loops) > 0)
+        for piece, flat in zip(pieces, flats, strict=True)
+    )
+
+
+def _strain(shell: Shell, patch: Patch, stretch: np.ndarray) -> float:
+    corners = plane_corners(shell.vertices[patch.shell_vertex][patch.triangles])
+    return area_quantile(np.abs(stretch - 1).max(axis=1), RestTriangles.from_corners(corners).area, MOST_AREA)

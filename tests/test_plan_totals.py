@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 import pytest
 import solids
 from foamwright.core.cut_words import cut_words
-from foamwright.core.flatten import flatten_patch
-from foamwright.core.flatten.strain import area_quantile
-from foamwright.core.patch import cut_patch
-from foamwright.core.plan_totals import Outlooks
+from foamwright.core.pieces import split
+from foamwright.core.plan_totals import Reckoning
 from foamwright.core.progress import finish
+from foamwright.core.report import report
 from foamwright.core.seams import PieceOutlook, Plan
 from foamwright.core.settings import Settings
 from foamwright.core.shell import Shell
+from foamwright.core.unfold import unfold
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.sparse import coo_array
@@ -44,90 +46,62 @@ def counted(shell: Shell) -> int:
 
 @given(st.sets(st.integers(0, 3)))
 def test_pieces_and_length_are_known_at_once_whatever_is_left_out(left_out):
-    shell = quarters()
-    lines = cuts_of(shell)
-    seam = shell.seam.copy()
+    shell = without(quarters(), left_out)
+    totals = Reckoning().totals(shell)
+    assert totals.pieces == counted(shell)
+    assert totals.length_mm == pytest.approx((4 - len(left_out)) * 80.0)
+    assert totals.results is None
+
+
+def without(shell: Shell, left_out: Iterable[int]) -> Shell:
+    seam, lines = shell.seam.copy(), cuts_of(shell)
     for number in left_out:
         seam[lines[number]] = False
-    totals = Outlooks().totals(shell.with_seams(seam))
-    assert len(totals.pieces) == counted(shell.with_seams(seam))
-    assert totals.length_mm == pytest.approx((4 - len(left_out)) * 80.0)
-    assert not totals.is_known
+    return shell.with_seams(seam)
 
 
-def test_a_plan_is_known_and_only_what_a_cut_changes_is_laid_flat_again():
+def test_seams_on_an_open_rim_are_no_length():
     shell = quarters()
-    known = Outlooks()
-    first = finish(known.work_out(shell))
-    plan = Plan(shell, (), first.laid)
-    known = Outlooks()
-    known.keep(plan)
-    assert known.totals(shell).strain == first.strain
-    seam = shell.seam.copy()
-    seam[cuts_of(shell)[0]] = False
-    merged = shell.with_seams(seam)
-    assert [piece is None for piece in known.totals(merged).pieces].count(True) == 1
-    steps = list(known.work_out(merged))
-    assert len(steps) == 1, "two strips became one; the two others are known"
-    assert known.totals(merged).is_known
-    assert len(known.totals(merged).pieces) == 3
+    with_rim = shell.with_seams(shell.seam | ~shell.edge_is_consistent)
+    assert Reckoning().totals(with_rim).length_mm == pytest.approx(Reckoning().totals(shell).length_mm)
 
 
-def test_the_strain_is_that_of_the_piece_laid_flat():
-    shell = Shell.build(*solids.sphere_cap())
-    faces = np.arange(shell.face_count)
-    patch = cut_patch(shell, faces)
-    points = shell.vertices[patch.shell_vertex]
-    flat = flatten_patch(points, patch.triangles)
-    worst = [singular_strain(points[triangle], flat[triangle]) for triangle in patch.triangles]
-    a, b, c = points[patch.triangles].transpose(1, 0, 2)
-    area = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2
-    totals = finish(Outlooks().work_out(shell))
-    assert totals.strain == pytest.approx(area_quantile(np.array(worst), area, 0.99), rel=1e-3)
-    assert not totals.pieces[0].lies_over_itself
+def test_what_a_plan_says_is_known_until_a_cut_is_left_out_and_again_when_it_is_back():
+    shell = quarters()
+    pieces = tuple(PieceOutlook(np.flatnonzero(split(shell) == n), 0.01 * n, (80.0, 70.0), n == 2) for n in range(4))
+    reckoning = Reckoning()
+    reckoning.keep(Plan(shell, (), pieces))
+    told = [(result.strain, result.lies_over_itself) for result in reckoning.totals(shell).results]
+    assert told == [(0.0, False), (0.01, False), (0.02, True), (0.03, False)]
+    assert reckoning.totals(without(shell, [1])).results is None
+    assert reckoning.totals(shell).results is not None
 
 
-def singular_strain(shape: np.ndarray, flat: np.ndarray) -> float:
-    """The larger of pull and squeeze from the flat to the shape, by the map's singular values."""
-    x, y = shape[1] - shape[0], shape[2] - shape[0]
-    along = x / np.linalg.norm(x)
-    up = y - (y @ along) * along
-    plane = np.array([[x @ along, y @ along], [0.0, np.linalg.norm(up)]])
-    stretch = np.linalg.svd(plane @ np.linalg.inv((flat[1:] - flat[0]).T), compute_uv=False)
-    return float(np.abs(stretch - 1).max())
+def test_what_was_worked_out_is_not_worked_out_again():
+    shell, reckoning = without(quarters(), [2]), Reckoning()
+    first = finish(reckoning.work_out(shell, Settings()))
+    assert len(first.results) == 3
+    assert list(reckoning.work_out(shell, Settings())) == []
+    assert reckoning.totals(shell).results == first.results
+    assert reckoning.totals(shell.with_vertices(shell.vertices * 1.01)).results is None, "another shape"
 
 
-def test_a_dart_makes_another_piece_of_the_same_faces():
-    shell = Shell.build(*solids.sphere_cap())
-    known = Outlooks()
-    finish(known.work_out(shell))
-    inner = np.flatnonzero(shell.edge_is_consistent)
-    rim = np.unique(shell.edges[~shell.edge_is_consistent])
-    seam = np.zeros(shell.edge_count, bool)
-    seam[next(edge for edge in inner if np.isin(shell.edges[edge], rim).sum() == 1)] = True
-    assert not known.totals(shell.with_seams(seam)).is_known
-
-
-def test_another_shape_is_not_taken_for_the_first():
-    shell = Shell.build(*solids.sphere_cap())
-    known = Outlooks()
-    finish(known.work_out(shell))
-    assert known.totals(shell).is_known
-    assert not known.totals(shell.with_vertices(shell.vertices * 1.01)).is_known
+def test_the_strain_is_that_of_the_finished_pattern():
+    bare = Shell.build(*solids.saddle())
+    middle = np.median(bare.vertices[:, 0])
+    shell = bare.with_seams(np.abs(bare.vertices[bare.edges][:, :, 0] - middle).max(axis=1) < 1e-6)
+    totals = finish(Reckoning().work_out(shell, Settings()))
+    pattern = finish(unfold(shell, Settings(nest_seconds=1)))
+    wanted = sorted(piece.common for piece in report(pattern).pieces)
+    assert len(wanted) == 2
+    # there by the area of the flats, here by that of the shell
+    assert sorted(result.strain for result in totals.results) == pytest.approx(wanted, rel=0.02)
+    assert min(wanted) > 0.005
 
 
 def test_a_closed_piece_has_no_strain_to_tell():
-    totals = finish(Outlooks().work_out(Shell.build(*solids.tube())))
-    assert totals.strain == np.inf
-    assert totals.is_known
-
-
-def test_a_plan_is_no_other_when_it_is_kept():
-    shell = Shell.build(*solids.sphere_cap())
-    piece = PieceOutlook(np.arange(shell.face_count), 0.034, (10.0, 5.0), True)
-    known = Outlooks()
-    known.keep(Plan(shell, (), (piece,)))
-    assert known.totals(shell).pieces == (piece,)
+    totals = finish(Reckoning().work_out(Shell.build(*solids.tube()), Settings()))
+    assert [result.strain for result in totals.results] == [np.inf]
 
 
 @pytest.mark.parametrize(

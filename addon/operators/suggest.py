@@ -11,6 +11,7 @@ from ...core.seams import removable_seams, suggest, where_to_cut
 from .. import bridge, choices, jobs, plans, preview, summary, trouble
 from ..piece_list import active_piece
 from ..settings import settings_of
+from .flatten import known
 from .pieces import has_pieces
 
 
@@ -32,7 +33,7 @@ class FOAMWRIGHT_OT_suggest_seams(jobs.ShellJob):
         return suggest(shell, self._limits, choices.choices_of(context, obj, shell), faces)
 
     def show(self, context, obj, shell, plan):
-        plans.store_plan(obj, shell, plan, self._limits.strain)
+        plans.store_plan(obj, shell, plan, self._limits.strain, settings_of(context.scene, obj))
         stored = obj.foamwright.plan
         if stored.warning:
             return "WARNING", f"{stored.told}. {stored.warning}"
@@ -57,16 +58,16 @@ class FOAMWRIGHT_OT_where_to_cut(jobs.ShellJob):
         obj = context.object
         bridge.refuse_added_elements(context, obj)
         self._piece = self.piece or active_piece(obj).name
-        limits, say = _limits(context, obj), choices.choices_of(context, obj, shell)
+        self._limits, say = _limits(context, obj), choices.choices_of(context, obj, shell)
         faces = _faces_of(context, obj, shell, face_names, self._piece)
         yield Progress("Trying cuts", 0.0)
-        return where_to_cut(shell, faces, limits, say)
+        return where_to_cut(shell, faces, self._limits, say)
 
     def show(self, context, obj, shell, cut):
         if cut is None:
             plans.drop(obj)
             return "INFO", f"{self._piece} is within the limit, or no allowed cut helps it"
-        plans.store_cut(obj, shell, self._piece, cut)
+        plans.store_cut(obj, shell, self._piece, cut, self._limits.strain, settings_of(context.scene, obj))
         return "INFO", f"{self._piece}: {cut.reason}"
 
 
@@ -80,14 +81,37 @@ class FOAMWRIGHT_OT_removable_seams(jobs.ShellJob):
 
     def work(self, context, shell, face_names):
         bridge.refuse_added_elements(context, context.object)
-        return removable_seams(shell, _limits(context, context.object))
+        self._limits = _limits(context, context.object)
+        return removable_seams(shell, self._limits)
 
     def show(self, context, obj, shell, runs):
         if not runs:
             plans.drop(obj)
             return "INFO", f"'{obj.name}': every seam is needed to keep to the limits"
-        plans.store_removable(obj, shell, runs)
-        return "INFO", f"{obj.foamwright.plan.told}; tick those to remove"
+        plans.store_removable(obj, shell, runs, self._limits.strain, settings_of(context.scene, obj))
+        return "INFO", f"{obj.foamwright.plan.heading}; tick those to remove"
+
+
+class FOAMWRIGHT_OT_reckon_plan(jobs.ShellJob):
+    """Lay the pieces flat as the plan is ticked now, to know their strain; nothing is marked"""
+
+    bl_idname = "foamwright.reckon_plan"
+    bl_label = "Reckon Strain"
+    bl_options = {"REGISTER", "UNDO"}
+    title = "Reckoning strain"
+
+    @classmethod
+    def poll(cls, context):
+        return jobs.is_free(cls) and has_plan(cls, context)
+
+    def work(self, context, shell, face_names):
+        obj = context.object
+        planned = shell.with_seams(plans.seams_with_plan(obj, shell))
+        return plans.reckoning.work_out(planned, settings_of(context.scene, obj), known)
+
+    def show(self, context, obj, shell, totals):
+        plans.reckon(obj, shell)
+        return "INFO", obj.foamwright.plan.told
 
 
 class FOAMWRIGHT_OT_take_plan(bpy.types.Operator):
@@ -177,6 +201,7 @@ CLASSES = (
     FOAMWRIGHT_OT_suggest_seams,
     FOAMWRIGHT_OT_where_to_cut,
     FOAMWRIGHT_OT_removable_seams,
+    FOAMWRIGHT_OT_reckon_plan,
     FOAMWRIGHT_OT_take_plan,
     FOAMWRIGHT_OT_drop_plan,
     FOAMWRIGHT_OT_select_cut,

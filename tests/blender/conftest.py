@@ -15,6 +15,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 os.environ.setdefault("BLENDER_USER_RESOURCES", tempfile.mkdtemp(prefix="foamwright-"))
 
 import pytest
+import shapes
 from shapes import BOX, BOX_SEAMS, PANELS
 
 try:
@@ -94,6 +95,12 @@ def box(make):
 def panels(make):
     """Two panels 100 x 80 mm that meet at a seam with a ridge of 40 degrees: 2 pieces, 1 joint."""
     return lambda **words: make(*PANELS, seams=[(1, 4)], **words)
+
+
+@pytest.fixture
+def dome(make):
+    """A dome that is too round to lie flat in one piece."""
+    return lambda **words: make(*shapes.dome(), **words)
 
 
 @pytest.fixture

@@ -1,34 +1,8 @@
-import math
-
 import bpy
 import numpy as np
 import pytest
 from mathutils import Vector
-from shapes import BOX
-
-SIDES, RINGS, RADIUS = 16, 5, 90.0
-
-
-@pytest.fixture
-def dome(make):
-    """A dome of 90 mm radius down to 75 degrees from its top, open below: too round to lie flat in one piece."""
-
-    def dome(**words):
-        points = [(0.0, 0.0, RADIUS)]
-        for ring in range(1, RINGS + 1):
-            tilt = math.radians(75) * ring / RINGS
-            turns = [2 * math.pi * (side + 0.5) / SIDES for side in range(SIDES)]
-            out, up = RADIUS * math.sin(tilt), RADIUS * math.cos(tilt)
-            points += [(out * math.cos(turn), out * math.sin(turn), up) for turn in turns]
-        faces = [(0, 1 + side, 1 + (side + 1) % SIDES) for side in range(SIDES)]
-        for ring in range(RINGS - 1):
-            low, high = 1 + (ring + 1) * SIDES, 1 + ring * SIDES
-            for side in range(SIDES):
-                following = (side + 1) % SIDES
-                faces.append((low + side, low + following, high + following, high + side))
-        return make(points, faces, **words)
-
-    return dome
+from shapes import BOX, RADIUS, RINGS, SIDES
 
 
 @pytest.fixture
