@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 from shapely.geometry import Polygon
-from shapely.geometry.polygon import orient
 
-from .outline import GRID_MM, offset_ring, parts_of
+from .outline import cut_away, offset_polygon
 from .pieces import Piece
 from .rims import RimSteps, joint_chains, open_chains, smoothed
 from .run_letters import name_runs
@@ -244,17 +243,11 @@ def far_parts(
     unless the piece is too narrow."""
     thickness = -piece.stock.thickness_mm if model_is_inside else piece.stock.thickness_mm
     inward = [thickness * bevel_slope(bevels) for bevels in bevels_of_steps(piece, runs)]
-    outer, *holes = _outer_first(piece, flat)
-    parts = _moved(flat[piece.patch.loops[outer]], inward[outer])
-    taken = list(cut_off)
-    for hole in holes:
-        # a hole is a polygon of its own that grows where the piece shrinks; walked backwards, step i of the
-        # ring is the one that led to its point i
-        ring, outward = flat[piece.patch.loops[hole]][::-1], -np.roll(inward[hole][::-1], -1)
-        taken += _moved(ring, outward)
-    for shape in taken:
-        parts = [rest for part in parts for rest in parts_of(shapely.difference(part, shape, grid_size=GRID_MM))]
-    return sorted((orient(part) for part in parts), key=lambda part: -part.area)
+    order = _outer_first(piece, flat)
+    parts = offset_polygon([flat[piece.patch.loops[loop]] for loop in order], [inward[loop] for loop in order])
+    for shape in cut_off:
+        parts = cut_away(parts, shape)
+    return parts
 
 
 # --- helpers -----------------------------------------------------------------------------------
@@ -305,11 +298,6 @@ def _outer_first(piece: Piece | PatternPiece, flat: np.ndarray) -> list[int]:
     """Rims by the area they enclose, so that the outer one leads."""
     areas = [abs(Polygon(flat[loop]).area) for loop in piece.patch.loops]
     return sorted(range(len(areas)), key=lambda loop: -areas[loop])
-
-
-def _moved(ring: np.ndarray, inward: np.ndarray) -> list[Polygon]:
-    plain = Polygon(ring)
-    return [plain] if not inward.any() and plain.is_valid else offset_ring(ring, inward)
 
 
 def _closed(ring: np.ndarray) -> np.ndarray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,6 +35,32 @@ EASE = 40.0
 
 SPECK_MM2 = 0.01
 """Parts smaller than this are rounding, not foam."""
+
+
+def offset_polygon(rings: Sequence[np.ndarray], inward: Sequence[np.ndarray]) -> list[Polygon]:
+    """What is left of a polygon with holes when each edge moves by its own distance; largest part first, maybe none.
+
+    rings : each (n, 2) mm, first point not repeated, the polygon on the left: the outer ring first and
+        counter-clockwise, holes clockwise; inward : per ring (n,) mm, as in `offset_ring`
+    """
+    parts = _moved(rings[0], inward[0])
+    for ring, distance in zip(rings[1:], inward[1:], strict=True):
+        # a hole is a polygon of its own that grows where this one shrinks; walked backwards, step i of the
+        # ring is the one that led to its point i
+        for filled in _moved(ring[::-1], -np.roll(distance[::-1], -1)):
+            parts = cut_away(parts, filled)
+    return parts
+
+
+def cut_away(parts: Sequence[Polygon], shape: shapely.Geometry) -> list[Polygon]:
+    """What is left of the parts, largest first."""
+    left = [rest for part in parts for rest in parts_of(shapely.difference(part, shape, grid_size=GRID_MM))]
+    return sorted((orient(part) for part in left), key=lambda part: -part.area)
+
+
+def _moved(ring: np.ndarray, inward: np.ndarray) -> list[Polygon]:
+    plain = Polygon(ring)
+    return [plain] if not inward.any() and plain.is_valid else offset_ring(ring, inward)
 
 
 def offset_ring(ring: np.ndarray, inward: np.ndarray) -> list[Polygon]:
