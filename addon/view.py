@@ -9,6 +9,9 @@ from mathutils import Vector
 from ..core.places import is_seen
 from . import bridge
 
+ROOM = 2.0
+"""Times the distance at which the place fills the view: it is known by what is around it."""
+
 ONE_WAY = 0.2
 """Part of its length that a sum of normals keeps where they look one way rather than all ways."""
 
@@ -28,6 +31,7 @@ def turn_to_selection(context: bpy.types.Context, obj: bpy.types.Object) -> None
     region = next(region for region in area.regions if region.type == "WINDOW")
     with context.temp_override(area=area, region=region):
         bpy.ops.view3d.view_selected()
+    view.view_distance *= ROOM
 
 
 def _viewport(context: bpy.types.Context) -> bpy.types.Area | None:
