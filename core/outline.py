@@ -47,8 +47,11 @@ def offset_polygon(rings: Sequence[np.ndarray], inward: Sequence[np.ndarray]) ->
     for ring, distance in zip(rings[1:], inward[1:], strict=True):
         # a hole is a polygon of its own that grows where this one shrinks; walked backwards, step i of the
         # ring is the one that led to its point i
-        for filled in _moved(ring[::-1], -np.roll(distance[::-1], -1)):
-            parts = cut_away(parts, filled)
+        filled = _moved(ring[::-1], -np.roll(distance[::-1], -1))
+        left = shapely.difference(MultiPolygon(parts), shapely.union_all(filled), grid_size=GRID_MM)
+        corners = _corners_of(ring, distance)
+        left = _less(left, shapely.union_all(corners.swept_strips())) if corners else left
+        parts = [orient(part.simplify(TIDY_MM)) for part in parts_of(left)]
     return parts
 
 
@@ -75,19 +78,22 @@ def offset_ring(ring: np.ndarray, inward: np.ndarray) -> list[Polygon]:
     reached: a part narrower than its strips would otherwise come back inside out. Parts have no holes: a pocket
     that closes is filled.
     """
-    length = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
-    real = length > HAIR_MM
-    if real.sum() < 3:
+    corners = _corners_of(ring, inward)
+    if corners is None:
         return []
-    corners = _Corners.of(ring[real], inward[real])
     left, whole = _wound_around(corners.moved_ring()), _wound_around(corners.point)
     if (inward <= 0).all() and shapely.difference(whole, left, grid_size=GRID_MM).area > SPECK_MM2:
         left = shapely.union(left, whole, grid_size=GRID_MM)
     swept, trimmed = (shapely.union_all(strips) for strips in (corners.swept_strips(), corners.trimmed_strips()))
     gone = swept.union(shapely.difference(trimmed, whole, grid_size=GRID_MM))
     gone = gone.union(_beyond_reach(left, [whole, *corners.outward_reach()]))
+    return _tidy(_less(left, gone))
+
+
+def _less(left: shapely.Geometry, gone: shapely.Geometry) -> shapely.Geometry:
+    """`left` without `gone` and the hairs that this leaves standing."""
     kept = shapely.difference(left, gone, grid_size=GRID_MM)
-    return _tidy(_without_hairs(kept) if left.area - kept.area > SPECK_MM2 else left)
+    return _without_hairs(kept) if left.area - kept.area > SPECK_MM2 else left
 
 
 def _beyond_reach(left: shapely.Geometry, reached: list[Polygon]) -> shapely.Geometry:
@@ -226,6 +232,12 @@ class _Corners:
         ends = np.stack([self.point, np.roll(self.point, -1, axis=0)], axis=1)
         moved_out = self.d2 < 0
         return list(shapely.buffer(shapely.linestrings(ends[moved_out]), -REACH * self.d2[moved_out] + HAIR_MM))
+
+
+def _corners_of(ring: np.ndarray, inward: np.ndarray) -> _Corners | None:
+    """The corners of a ring without its edges of no length; None where that leaves no polygon."""
+    real = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1) > HAIR_MM
+    return _Corners.of(ring[real], inward[real]) if real.sum() >= 3 else None
 
 
 def _strips(

@@ -7,8 +7,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from foamwright.core.outline import offset_polygon
+from shapely import Polygon, box
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "scripts"))
+import stress_outlines
 from stress_outlines import Trial, fault_of, random_trial
 
 
@@ -20,14 +23,38 @@ def test_random_polygons_with_random_bevels_hold(first):
 
 def test_trials_are_of_many_kinds():
     trials = [random_trial(seed) for seed in range(60)]
-    sides = [len(trial.ring) for trial in trials]
+    sides = [len(trial.rings[0]) for trial in trials]
     assert min(sides) < 8 < 40 < max(sides)
-    assert min(float(trial.bevel_deg.min()) for trial in trials) < -60
-    assert max(float(trial.bevel_deg.max()) for trial in trials) > 60
+    bevels = np.concatenate([bevels for trial in trials for bevels in trial.bevels_deg])
+    assert bevels.min() < -60
+    assert bevels.max() > 60
+    assert {len(trial.rings) for trial in trials} == {1, 2, 3, 4}
+    assert all(trial.whole.is_valid for trial in trials)
 
 
-def test_a_fault_is_seen():
-    ring = np.array([(0, 0), (60, 0), (60, 40), (0, 40)], float)
-    broken = Trial(ring, 5.0, np.full(3, 10.0))  # a bevel short
+FRAME = np.array([(0, 0), (60, 0), (60, 40), (0, 40)], float)
+WINDOW = np.array([(20, 10), (20, 30), (40, 30), (40, 10)], float)
+
+
+def test_a_fault_is_seen(monkeypatch):
+    broken = Trial((FRAME,), 5.0, (np.full(3, 10.0),))  # a bevel short
     assert fault_of(broken).startswith("crash")
-    assert fault_of(Trial(ring, 5.0, np.full(4, 10.0))) == ""
+    ridges = Trial((FRAME, WINDOW), 5.0, (np.full(4, 10.0), np.full(4, 10.0)))
+    assert fault_of(ridges) == ""
+    valleys = Trial((FRAME, WINDOW), 5.0, (np.full(4, -10.0), np.full(4, -10.0)))
+    for made, words in (
+        ([ridges.whole], "an inside outline that keeps what a bevel cuts away"),
+        (offset_polygon(valleys.rings, valleys.inward), "an inside outline that leaves the outside one"),
+        ([ridges.whole.reverse()], "an outline that runs backwards"),
+        ([Polygon([(0, 0), (9, 9), (9, 0), (0, 9)])], "an outline that crosses itself"),
+    ):
+        monkeypatch.setattr(stress_outlines, "offset_polygon", lambda rings, inward, made=made: made)
+        assert fault_of(ridges).startswith(words)
+
+
+def test_an_uneven_hole_loses_all_its_bevels_take():
+    """A window with a ridge of 45 degrees on one side and a valley on the next: 5 mm all along the first (computed)."""
+    bevels = (np.zeros(4), np.array([45.0, -45.0, 0.0, 0.0]))
+    (part,) = offset_polygon((FRAME, WINDOW), Trial((FRAME, WINDOW), 5.0, bevels).inward)
+    assert part.intersection(box(15, 10, 20, 30)).area < 0.1
+    assert part.intersection(box(20, 25, 40, 30)).area > 95
