@@ -117,8 +117,8 @@ def _kept(facet: Facet, reach: np.ndarray | float) -> np.ndarray:
 
 
 def unit(vectors: np.ndarray) -> np.ndarray:
-    """(..., 3) at length 1."""
-    return vectors / np.linalg.norm(vectors, axis=-1, keepdims=True)
+    """(..., 3) at length 1; nothing stays nothing, as between faces folded flat upon each other."""
+    return vectors / np.maximum(np.linalg.norm(vectors, axis=-1, keepdims=True), np.finfo(float).tiny)
 
 
 def _half_way(a: Facet, b: Facet) -> np.ndarray:

@@ -132,22 +132,27 @@ def stars(draw) -> solids.Mesh:
 
 
 @given(
-    mesh=stars(), rule=st.sampled_from(["mitre", "one-sided"]), stocks=st.lists(st.floats(2, 8), min_size=7, max_size=7)
+    mesh=stars(),
+    rule=st.sampled_from(["mitre", "one-sided"]),
+    stocks=st.lists(st.floats(2, 8), min_size=7, max_size=7),
+    model_is_inside=st.booleans(),
 )
 @settings(max_examples=60, deadline=None)
-def test_pieces_round_any_vertex_are_parted_or_named(mesh, rule, stocks):
+def test_pieces_round_any_vertex_are_parted_or_named(mesh, rule, stocks, model_is_inside):
     choices = {f"P{number}": PieceChoice(eva(t)) for number, t in enumerate(stocks, start=1)}
-    built = faceted(mesh, 5.0, joint_rule=rule, pieces=choices)
-    corners = corners_of(built)
+    built = faceted(mesh, 5.0, joint_rule=rule, pieces=choices, model_is_inside=model_is_inside)
+    corners = find_corners(built.shell, built.pieces, built.flats, built.joints, model_is_inside)
     assert rule != "mitre" or not corners.clashes
     named = {frozenset(clash.pieces) for clash in corners.clashes}
     placed = []
     for number, piece in enumerate(built.pieces):
-        (outside,), inside = both_outlines(
-            piece, built.flats[number], built.joints, cut_off=corners.cuts_of(piece.name)
+        faces = both_outlines(
+            piece, built.flats[number], built.joints, model_is_inside, cut_off=corners.cuts_of(piece.name)
         )
-        far = [built.in_space(number, ring[:-1], piece.stock.thickness_mm) for ring in inside]
-        placed.append(np.vstack([built.in_space(number, outside[:-1], 0.0), *far]))
+        thickness = piece.stock.thickness_mm
+        depths = (-thickness, 0.0) if model_is_inside else (0.0, thickness)
+        rings = [(ring, depth) for face, depth in zip(faces, depths, strict=True) for ring in face]
+        placed.append(np.vstack([built.in_space(number, ring[:-1], depth) for ring, depth in rings]))
     for one, other in combinations(range(len(placed)), 2):
         pair = frozenset((built.pieces[one].name, built.pieces[other].name))
         touch_only = not set(built.pieces[one].patch.loop_edges[0]) & set(built.pieces[other].patch.loop_edges[0])
