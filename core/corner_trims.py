@@ -198,8 +198,7 @@ class _Rims:
         sides = points[fan[:, 1:]] - points[vertex]
         normal = unit(np.cross(sides[:, 0], sides[:, 1]))
         into = -self.outward * normal
-        walls = np.stack([np.cross(normal, sides[:, 0]), np.cross(sides[:, 1], normal)], axis=1)
-        walls = unit(walls)
+        walls = unit(np.stack([np.cross(normal, sides[:, 0]), np.cross(sides[:, 1], normal)], axis=1))
         slope, bevelled = self.slope[number][loop], self.bevelled[number][loop]
         walls[0, 0] -= slope[step] * into[0]
         walls[-1, 1] -= slope[step - 1] * into[-1]
