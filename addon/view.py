@@ -26,7 +26,7 @@ def turn_to_selection(context: bpy.types.Context, obj: bpy.types.Object) -> None
         return
     view = area.spaces.active.region_3d
     outward = _outward(obj)
-    if outward.length > 0 and not is_seen(outward, view.view_rotation @ Vector((0.0, 0.0, -1.0))):
+    if outward.length > 0 and not is_seen(outward.to_tuple(), view.view_rotation @ Vector((0.0, 0.0, -1.0))):
         view.view_rotation = outward.to_track_quat("Z", "Y")
     region = next(region for region in area.regions if region.type == "WINDOW")
     with context.temp_override(area=area, region=region):

@@ -90,8 +90,9 @@ def picture(name: str):
 
 # --- what is looked at ------------------------------------------------------------------------------
 
-FLATTEN = (1173, 762)
+FLATTEN = (1173, 787)
 SUGGEST = (1173, 389)
+RECKON = (1173, 482)
 VIEW_MIDDLE = (660, 420)
 
 
@@ -101,6 +102,11 @@ def press(place: tuple[int, int]):
         return 0.3
 
     return press
+
+
+def leave_the_button() -> None:
+    """A mouse that jumps from one button to the next is not seen to be on it."""
+    click(*VIEW_MIDDLE, button=2)
 
 
 def press_keys(*names: str, seconds: float = 1.0):
@@ -172,6 +178,30 @@ def look_at_new_cut() -> None:
     plan.active_cut = next(number for number, cut in enumerate(plan.cuts) if not cut.kept)
 
 
+def leave_out_new_cut() -> None:
+    global whole_plan
+    plan = shell().foamwright.plan
+    whole_plan = plan.told
+    plan.cuts[plan.active_cut].wanted = False
+    assert plan.told != whole_plan
+    assert not plan.is_reckoned
+
+
+def plan_is_reckoned() -> None:
+    plan = shell().foamwright.plan
+    assert module("jobs").running is None, "the job did not come to its end in time"
+    assert plan.is_reckoned
+    assert "worst strain" in plan.told
+    assert module("preview").picture().words == plan.told
+    assert seam_count() == 2 * RINGS
+
+
+def take_new_cut_again() -> None:
+    plan = shell().foamwright.plan
+    plan.cuts[plan.active_cut].wanted = True
+    assert plan.told == whole_plan
+
+
 def take_plan() -> None:
     with view3d():
         bpy.ops.foamwright.take_plan("EXEC_DEFAULT", True)
@@ -207,6 +237,18 @@ def show_all() -> None:
         bpy.ops.foamwright.colours(what="STRAIN")
         bpy.ops.foamwright.labels()
         assert bpy.context.space_data.shading.color_type == "VERTEX"
+
+
+def show_flags() -> None:
+    with view3d():
+        bpy.ops.foamwright.colours(what="FLAGS")
+        shown = module("colours").shown(bpy.context.space_data.shading, [shell().data])
+    assert shown == "Foam flags"
+    assert any(shell().foamwright.results.foamwright.flagged)
+    legend, kinds = module("legend"), importlib.import_module(f"{package}.core.flag_colours").FLAG_KINDS
+    icons = [legend.icon_of(place) for place in range(len(kinds))]
+    assert 0 not in icons, "a screen has icons"
+    assert len(set(icons)) == len(icons)
 
 
 def ask_for_a_folder() -> None:
@@ -261,10 +303,21 @@ steps = [
     look_at_new_cut,
     lambda: 1.0,
     picture("plan"),
+    leave_out_new_cut,
+    lambda: 1.0,
+    picture("plan-in-part"),
+    leave_the_button,
+    press(RECKON),
+    *[wait] * 40,
+    plan_is_reckoned,
+    picture("plan-reckoned"),
+    take_new_cut_again,
     take_plan,
     lambda: 1.0,
     plan_is_taken,
     picture("plan-taken"),
+    press_keys("ctrl+z", seconds=3.0),
+    plan_is_shown,
     press_keys("ctrl+z", seconds=3.0),
     plan_is_shown,
     press_keys("ctrl+z", seconds=3.0),
@@ -282,6 +335,9 @@ steps = [
     show_all,
     lambda: 1.0,
     picture("flattened"),
+    show_flags,
+    lambda: 1.0,
+    picture("flags"),
     ask_for_a_folder,
     lambda: 1.0,
     picture("folder"),
