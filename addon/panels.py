@@ -20,7 +20,7 @@ class FOAMWRIGHT_PT_shell(FoamwrightPanel):
         layout, obj = self.layout, context.object
         if obj is not None and obj.type == "MESH" and not is_shell(obj):
             piece = obj.foamwright.flat_of
-            layout.label(text=f"Flat of piece {piece}" if piece else "Outline of a foam sheet", icon="MESH_DATA")
+            layout.label(text=f"Flat of piece {piece}" if piece else "Outline on a foam sheet", icon="MESH_DATA")
             layout.label(text="Select the shell to go on", icon="INFO")
             return
         if not is_shell(obj):

@@ -127,7 +127,7 @@ class FoamwrightShell(bpy.types.PropertyGroup):
     checked: BoolProperty()
     results: PointerProperty(type=bpy.types.Collection)
     flat_of: StringProperty(description="On a flat piece: which piece it is")
-    is_frame: BoolProperty(description="It is the outline of a foam sheet")
+    is_frame: BoolProperty(description="It is the outline of a foam sheet or of a build-up layer")
     plan: PointerProperty(type=cut_settings.FoamwrightPlan)
 
 

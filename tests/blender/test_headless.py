@@ -51,6 +51,26 @@ def test_a_file_in_millimetres_becomes_templates(cuff, folder, headless, capfd):
     assert (folder / "summary.pdf").exists()
 
 
+def test_layers_are_cut_when_asked_for(tmp_path, folder, headless):
+    corners = [
+        (0, 0, 0),
+        (200, 0, 0),
+        (200, 200, 0),
+        (0, 200, 0),
+        (70, 70, 9),
+        (130, 70, 9),
+        (130, 130, 9),
+        (70, 130, 9),
+    ]
+    lines = [f"v {x} {z} {-y}" for x, y, z in corners] + ["f 1 2 3 4", "f 5 6 7 8"]
+    path = tmp_path / "crest.obj"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    assert headless.main([str(path), "--out", str(folder), "--layers"]) == 0
+    document = json.loads((folder / "pattern.json").read_text(encoding="utf-8"))
+    assert [layer["stock"]["thickness_mm"] for layer in document["layers"]] == [4.0]
+    assert len(document["pieces"]) == 2
+
+
 def test_seams_can_be_suggested_and_are_told(cuff, folder, headless, capfd):
     assert headless.main([str(cuff), "--out", str(folder), "--seams", "suggest", "--strain", "4"]) == 0
     told = capfd.readouterr().out

@@ -1,5 +1,7 @@
 """The maker's own foam, and choices for single joints and rims."""
 
+import math
+
 import bpy
 import pytest
 from shapes import BOX
@@ -102,6 +104,64 @@ def test_settings_of_rims_and_bends_reach_core(module):
     settings = group.to_core()
     assert (settings.rim_style, settings.tight_bends) == ("rounded", "kerfs")
     assert (settings.feather_mm, settings.butt_mismatch_mm) == (1.5, 3.0)
+
+
+def _quads(points, across):
+    rows = len(points) // across
+    return points, [
+        (r * across + c, r * across + c + 1, (r + 1) * across + c + 1, (r + 1) * across + c)
+        for r in range(rows - 1)
+        for c in range(across - 1)
+    ]
+
+
+@pytest.fixture
+def raised_panel(make):
+    """A panel of 60 mm, 10 mm over a plate of 200 mm."""
+    plate, faces = _quads([(x, y, 0) for y in (0, 100, 200) for x in (0, 100, 200)], 3)
+    panel, own = _quads([(70 + x, 70 + y, 10) for y in (0, 60) for x in (0, 60)], 2)
+    return lambda: make(plate + panel, faces + [tuple(v + len(plate) for v in face) for face in own])
+
+
+def test_layers_are_cut_when_the_maker_wants_them(raised_panel, module):
+    obj = raised_panel()
+    group = bpy.context.scene.foamwright
+    group.thickness_mm = 6.0
+    bpy.ops.foamwright.flatten()
+    results = module("addon.results")
+    assert results.stored_pattern(obj).layers == ()
+    group.cut_layers = True
+    assert module("addon.summary").is_outdated(bpy.context.scene, obj)
+    bpy.ops.foamwright.flatten()
+    (layer,) = results.stored_pattern(obj).layers
+    assert (layer.stock.thickness_mm, layer.layer_of) == (4.0, "P1")
+    outline = next(o for o in results.results_of(obj).all_objects if o.name == layer.name)
+    assert not module("addon.shell_state").is_shell(outline)
+    assert [round(1000 * side) for side in outline.dimensions] == [60, 60, 0]
+    assert [piece.name for piece in obj.foamwright.pieces] == ["P1", "P2"]
+    bpy.ops.foamwright.rename_piece(piece="P1", new_name="Crest plate")
+    assert [part.name for part in results.stored_pattern(obj).layers] == ["Crest plate, layer 2 of 2"]
+    assert outline.name == "Crest plate, layer 2 of 2"
+
+
+@pytest.mark.parametrize(("side", "cuts"), [(1, "kerfs"), (-1, "scores")])
+def test_tight_bends_of_ridges_and_valleys_are_relieved_alike(make, module, side, cuts):
+    """Two panels with a round bend of 90 degrees and 12 mm radius between them, in foam of 6 mm."""
+    turns = [math.radians(angle) for angle in range(0, 91, 9)]
+    arc = [(12 * math.sin(t), 12 * math.cos(t)) for t in turns]
+    profile = [(-60, 12), *arc, (12, -60)]
+    points, faces = _quads([(x, y, side * z) for y in (0, 80) for x, z in profile], len(profile))
+    obj = make(points, faces)
+    group = bpy.context.scene.foamwright
+    group.thickness_mm = 6.0
+    for choice, treatment in (("HEAT_FORM", "heat-form"), ("KERFS", cuts)):
+        group.tight_bends = choice
+        bpy.ops.foamwright.flatten()
+        (piece,) = module("addon.results").stored_pattern(obj).pieces
+        (bend,) = piece.bends
+        assert bend.treatment == treatment
+        assert len(bend.lines) == bend.count
+    assert bend.count > 1
 
 
 def test_flags_are_listed_with_faces_to_select(make, module):
