@@ -7,9 +7,9 @@ the facet's sides. The vertex is the origin.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
-from scipy.optimize import linprog, nnls
 
 from .outline import TIDY_MM
 
@@ -19,6 +19,9 @@ it is no matter of the corner."""
 
 ROUNDING = 1e-6
 """Of directions of length 1."""
+
+EXACT = 1e-9
+"""What a plane may be missed by that a point was computed to lie on."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,14 +87,10 @@ def are_apart(a: Facet, b: Facet) -> bool:
 
 def overlap(a: Facet, b: Facet) -> float:
     """Diameter in mm of the largest ball in the foam of both."""
-    planes = np.vstack([-a.walls, -a.into, a.into, -b.walls, -b.into, b.into])
-    limits = [0, 0, 0, a.thickness, 0, 0, 0, b.thickness]
     wide = 2 * REACH * max(a.thickness, b.thickness)
-    # middle and radius of the ball, the radius as large as may be
-    found = linprog(
-        (0, 0, 0, -1), np.column_stack([planes, np.ones(8)]), limits, bounds=[(-wide, wide)] * 3 + [(0, wide)]
-    )
-    return 2 * float(found.x[3]) if found.success else 0.0
+    planes = np.vstack([-a.walls, -a.into, a.into, -b.walls, -b.into, b.into, np.eye(3), -np.eye(3)])
+    limits = np.array([0, 0, 0, a.thickness, 0, 0, 0, b.thickness, *[wide] * 6])
+    return 2 * largest_radius(planes, limits)
 
 
 def plane_between(a: Facet, b: Facet) -> np.ndarray | None:
@@ -103,12 +102,33 @@ def plane_between(a: Facet, b: Facet) -> np.ndarray | None:
     if (np.vstack([_kept(a, a.straight), -_kept(b, b.straight)]) @ wish > ROUNDING).all():
         return unit(wish)
     kept = np.vstack([_kept(a, REACH * a.thickness), -_kept(b, REACH * b.thickness)])
-    # the point of the cone kept . x >= 0 that is nearest to the wish (Moreau, Decomposition orthogonale d'un
-    # espace hilbertien selon deux cones mutuellement polaires, C. R. Acad. Sci. 255, 1962)
-    plane = wish + kept.T @ nnls(kept.T, -wish)[0]
+    plane = nearest_in_cone(unit(wish), kept)
     if np.linalg.norm(plane) < ROUNDING:
         return None
     return unit(plane)
+
+
+def largest_radius(planes: np.ndarray, limits: np.ndarray) -> float:
+    """Radius of the largest ball in the bounded space where plane . x <= limit; 0 if there is no space.
+
+    planes : (p, 3) unit. The ball that no plane lets grow touches four of them: each four are tried.
+    """
+    rows = np.column_stack([planes, np.ones(len(planes))])
+    fours = np.array(list(combinations(range(len(planes)), 4)))
+    fours = fours[np.abs(np.linalg.det(rows[fours])) > EXACT]
+    balls = np.linalg.solve(rows[fours], limits[fours][..., None])[..., 0]
+    fits = (balls @ rows.T <= limits + EXACT).all(axis=1)
+    return float(balls[fits, 3].max(initial=0.0))
+
+
+def nearest_in_cone(wish: np.ndarray, kept: np.ndarray) -> np.ndarray:
+    """(3,) the point of the cone where kept . x >= 0 that is nearest to a wish outside it: the foot of the wish on one
+    of the planes (k, 3) unit, or on a line in which two of them meet, or the tip of the cone."""
+    one, other = np.triu_indices(len(kept), 1)
+    lines = unit(np.cross(kept[one], kept[other]))
+    feet = np.vstack([wish - (kept @ wish)[:, None] * kept, (lines @ wish)[:, None] * lines, np.zeros(3)])
+    feet = feet[(feet @ kept.T >= -EXACT).all(axis=1)]
+    return feet[np.argmin(np.linalg.norm(feet - wish, axis=1))]
 
 
 def _kept(facet: Facet, reach: np.ndarray | float) -> np.ndarray:

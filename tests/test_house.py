@@ -63,6 +63,12 @@ def test_addon_does_no_algebra_and_no_science(path):
     assert not imported_modules(source) & {"scipy", "shapely", "spyrrow", "reportlab", "ezdxf"}
 
 
+@pytest.mark.parametrize("path", [*CORE, *ADDON], ids=name_of)
+def test_nothing_keeps_blender_from_ending(path):
+    # with it loaded, Blender as a Python module is at times not shut down with the interpreter and waits for ever
+    assert "scipy.optimize" not in path.read_text(encoding="utf-8")
+
+
 @pytest.mark.parametrize("path", [ROOT / "__init__.py", *CORE, *ADDON], ids=name_of)
 def test_imports_inside_the_package_are_relative(path):
     # Blender installs the package under another name, so "foamwright" would not be found there
