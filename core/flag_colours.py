@@ -22,16 +22,16 @@ class FlagKind:
     colour: tuple[float, float, float]
 
 
-# the gravest first; colours stay apart for all kinds of colour vision and are bright enough to be shaded; what
-# every bevel has is palest
+# the gravest first; colours stay apart for all kinds of colour vision and are bright enough to be shaded, which leaves
+# room for no more of them; what every bevel has is palest
 FLAG_KINDS = (
     FlagKind("Groove too deep or crowded", ("deep-groove", "crowded-grooves"), (0.50, 0.18, 0.80)),
     FlagKind("Feather edge", ("feather-edge",), (0.72, 0.30, 0.12)),
     FlagKind("Heavy bevel", ("heavy-bevel",), (0.85, 0.30, 1.00)),
-    FlagKind("Square edges overlap or gape", ("butt-mismatch",), (0.05, 0.50, 0.54)),
+    FlagKind("Edges or corners overlap or gape", ("butt-mismatch", "corner-overlap"), (0.05, 0.50, 0.54)),
     FlagKind("Bend too tight", ("tight-bend",), (0.17, 0.72, 0.60)),
     FlagKind("Strain over the limits", ("hot-strain", "cold-strain"), (1.00, 0.74, 0.02)),
-    FlagKind("Undercut", ("undercut",), (0.73, 0.77, 1.00)),
+    FlagKind("Undercut or trimmed corner", ("undercut", "corner-trim"), (0.73, 0.77, 1.00)),
 )
 _PLACE = {finding: place for place, kind in enumerate(FLAG_KINDS) for finding in kind.findings}
 

@@ -10,6 +10,7 @@ from shapely import Polygon
 
 from .call_outs import spacing_words
 from .check import Finding, numbers
+from .corner_flags import corner_flags
 from .feather import thinnest_edges
 from .flatten.strain import area_quantile
 from .joints import STEEPEST_BEVEL_DEG
@@ -30,6 +31,7 @@ CROWDED_MM2 = 1.0
 
 def flags(pattern: Pattern, settings: Settings) -> Iterator[Finding]:
     """Every flag of a pattern, each with the shell faces and edges it is about."""
+    yield from corner_flags(pattern, settings)
     yield from _undercuts(pattern)
     for number, piece in enumerate(pattern.pieces):
         yield from _heavy_bevels(pattern, number, piece, settings.heavy_bevel_deg)

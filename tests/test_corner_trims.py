@@ -201,6 +201,7 @@ def test_a_square_piece_that_comes_out_through_the_other_is_flagged():
     found = [f for f in examine_pattern(pattern_of(built), built.settings) if f.kind == "corner-overlap"]
     assert [finding.vertices for finding in found] == [(4,)]
     assert "Pieces P2 and P3 meet only in a point, at vertex 4," in found[0].message
+    assert found[0].faces == tuple(face for number in (1, 2) for face in built.pieces[number].faces)
 
 
 def test_two_square_pieces_are_flagged_and_not_trimmed():
