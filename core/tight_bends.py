@@ -147,13 +147,17 @@ def find_tight_bends(shell: Shell, piece: Piece, folds: Sequence[FoldRun], setti
 def _halves(shell: Shell, edges: np.ndarray) -> np.ndarray:
     """(k, 2) mm, half the height of either face over each edge; a bend reaches no further into a wide face than
     into the narrow one across the edge."""
-    start = shell.vertices[shell.edges[edges, 0]]
-    along = shell.edge_vector[edges] / shell.edge_length[edges, None]
-    height = np.empty((len(edges), 2))
-    for side in (0, 1):
-        for number, face in enumerate(shell.edge_faces[edges, side].tolist()):
-            spoke = shell.vertices[shell.face(face)] - start[number]
-            height[number, side] = np.linalg.norm(np.cross(spoke, along[number]), axis=1).max()
+    face = shell.edge_faces[edges].ravel()
+    if not len(face):
+        return np.empty((0, 2))
+    sizes = np.diff(shell.face_start)[face]
+    first = np.cumsum(sizes) - sizes
+    # all corners of all these faces, one face after the other, each with the edge it is measured from
+    corner = np.arange(sizes.sum()) + np.repeat(shell.face_start[face] - first, sizes)
+    edge = np.repeat(np.repeat(edges, 2), sizes)
+    spoke = shell.vertices[shell.corner_vertex[corner]] - shell.vertices[shell.edges[edge, 0]]
+    over = np.linalg.norm(np.cross(spoke, shell.edge_vector[edge]), axis=1) / shell.edge_length[edge]
+    height = np.maximum.reduceat(over, first).reshape(-1, 2)
     return np.minimum(height, height[:, ::-1]) / 2
 
 
