@@ -1,4 +1,4 @@
-"""Shells of flat faces for the tests of joints, marks and build notes: every face a piece, flattened by its plane."""
+"""Pieces of flat faces for the tests of joints, marks and build notes: shells cut along every edge, and hinged strips."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import solids
 from foamwright.core.foam import eva
 from foamwright.core.joints import JointRun, both_outlines, joint_runs
 from foamwright.core.marks import place_notches, write_notes
@@ -95,3 +96,26 @@ def _axes(shell: Shell, piece: Piece) -> np.ndarray:
     along = along - normal * (along @ normal)
     along /= np.linalg.norm(along)
     return np.stack([along, np.cross(normal, along), normal])
+
+
+def hinge(bends_deg: list[float], step: float = 10.0, wide: float = 40.0):
+    """Two strips along x joined by a seam at y = 0; at vertex i the far strip is bent by bends_deg[i]."""
+    x, bend = step * np.arange(len(bends_deg)), np.radians(bends_deg)
+    rows = [
+        np.stack([x, np.full_like(x, -wide), 0 * x], axis=1),
+        np.stack([x, 0 * x, 0 * x], axis=1),
+        np.stack([x, wide * np.cos(bend), -wide * np.sin(bend)], axis=1),
+    ]
+    vertices, faces = solids.grid(np.stack(rows))
+    n = len(x)
+    shell = Shell.build(vertices, faces, seams=[(n + i, n + i + 1) for i in range(n - 1)])
+    pieces, _ = cut_pieces(shell, Settings())
+    flats = []
+    for piece in pieces:
+        points = shell.vertices[piece.patch.shell_vertex]
+        flats.append(np.stack([points[:, 0], np.sign(points[:, 1]) * np.hypot(points[:, 1], points[:, 2])], axis=1))
+    return shell, pieces, flats
+
+
+def in_plane(shell: Shell, pieces) -> list[np.ndarray]:
+    return [shell.vertices[piece.patch.shell_vertex][:, :2] for piece in pieces]
