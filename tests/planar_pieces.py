@@ -1,4 +1,4 @@
-"""Pieces of flat faces for the tests of joints, marks and build notes: shells cut along every edge, and hinged strips."""
+"""Pieces of flat faces for the tests of joints, marks and build notes: shells cut along every edge; hinged strips."""
 
 from __future__ import annotations
 
