@@ -19,8 +19,10 @@ from .settings import Settings
 def examine_pattern(pattern: Pattern, settings: Settings) -> tuple[Finding, ...]:
     """What will build badly in a finished pattern, worst first."""
     found: list[Finding] = []
+    for part in pattern.parts:
+        found += _overlaps(pattern, part)
     for piece in pattern.pieces:
-        found += [*_overlaps(pattern, piece), *_lost_faces(pattern, piece, settings.model_is_inside)]
+        found += _lost_faces(pattern, piece, settings.model_is_inside)
     found += [*_unequal_seams(pattern), *flags(pattern, settings), *buildup_findings(pattern, settings)]
     return worst_first(found)
 
@@ -42,25 +44,25 @@ def _unequal_seams(pattern: Pattern) -> Iterator[Finding]:
             )
 
 
-def _overlaps(pattern: Pattern, piece: PatternPiece) -> Iterator[Finding]:
-    if not len(crossing_steps(piece.flat, piece.patch.loops)):
+def _overlaps(pattern: Pattern, part: PatternPiece) -> Iterator[Finding]:
+    if not len(crossing_steps(part.flat, part.patch.loops)):
         return
 
     def shell_edges(pairs: np.ndarray) -> np.ndarray:
-        return pattern.shell.edge_between(piece.patch.shell_vertex[pairs])
+        return pattern.shell.edge_between(part.patch.shell_vertex[pairs])
 
-    cut = freeing_cut(piece.flat, piece.patch, lambda pairs: shell_edges(pairs) >= 0)
+    cut = freeing_cut(part.flat, part.patch, lambda pairs: shell_edges(pairs) >= 0)
     edges = shell_edges(np.stack([cut[:-1], cut[1:]], axis=1)) if len(cut) else np.empty(0, int)
     yield Finding(
         "overlap",
         "warn",
-        f"Piece {piece.name} lies over itself on the flat and cannot be cut from one sheet.",
+        f"Piece {part.name} lies over itself on the flat and cannot be cut from one sheet.",
         f"Mark a seam that splits it ({len(edges)} edges would do)."
         if len(edges)
         else "Mark a seam across it between the parts that overlap.",
-        piece=piece.name,
+        piece=part.name,
         edges=numbers(edges),
-        faces=numbers(np.unique(piece.patch.triangle_face)),
+        faces=numbers(np.unique(part.patch.triangle_face)),
     )
 
 

@@ -76,9 +76,9 @@ def find_corners(
 ) -> Corners:
     """Where pieces that meet only in a vertex run into each other, and what each loses there.
 
-    flats : per piece (v, 2) mm. Both are cut by the plane half-way between their facets, turned no more than leaves
-    the modelled faces whole. A piece with no bevelled joint at the corner stays square there: the other one gives
-    way to it alone, and of two such neither does.
+    flats : per piece (v, 2) mm; runs : of these pieces, and maybe of others. Both are cut by the plane half-way
+    between their facets, turned no more than leaves the modelled faces whole. A piece with no bevelled joint at the
+    corner stays square there: the other one gives way to it alone, and of two such neither does.
     """
     rims = _Rims.of(shell, pieces, flats, runs, model_is_inside)
     cuts: dict[_Sector, list[tuple[str, np.ndarray]]] = defaultdict(list)
@@ -256,5 +256,6 @@ def _bevelled_steps(pieces: Pieces, runs: Sequence[Run]) -> list[list[np.ndarray
     for run in runs:
         if isinstance(run, JointRun) and run.rule != "butt":
             for side in run.sides:
-                steps[side.piece][side.loop][side.steps] = True
+                if side.piece in steps:
+                    steps[side.piece][side.loop][side.steps] = True
     return [steps[piece.name] for piece in pieces]

@@ -14,27 +14,21 @@ import numpy as np
 import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
-from shapely import LineString, Polygon
-from shapely.geometry.polygon import orient
+from shapely import LineString
 
-from .buildup import ENOUGH_MM, EVEN_MM, BuildUp, find_buildups, layers_for
+from .buildup import ENOUGH_MM, BuildUp, find_buildups, layers_for
 from .check import Finding, numbers
+from .corner_trims import find_corners
 from .errors import SettingsError
 from .flatten import Flat, flatten_pieces
 from .joints import JointRun, Run, both_outlines, far_parts
 from .marks import write_notes
-from .outline import GRID_MM, parts_of
 from .pattern import Pattern, PatternPiece
 from .pieces import Piece
 from .progress import Progress, Steps
 from .settings import Settings
+from .spacers import under_foam
 from .tight_bends import find_tight_bends
-
-PLANE_DEG = 1.0
-"""Faces that turn less from each other make a plane, on which a spacer is drawn without laying anything flat."""
-
-LEAST_WIDTH_MM = 4.0
-"""A spacer narrower than this all round holds no glue (common practice)."""
 
 LAYER, SPACER = "layer", "spacer"
 TURNED_AWAY = "it is {what}, so that no layer under it can be cut by its outline"
@@ -54,7 +48,7 @@ def cut_layers(pattern: Pattern, settings: Settings) -> Steps[tuple[PatternPiece
         laid = [course for course in level if course]
         bare = [course.bare for course in laid]
         flats = yield from flatten_pieces(pattern.shell, bare, [[course] for course in laid], settings)
-        made |= {course: _layer(pattern, course, flat) for course, flat in zip(laid, flats, strict=True)}
+        made |= dict(zip(laid, _layers(pattern, laid, flats), strict=True))
     made |= {course: _spacer(pattern, course) for stack in stacks for course in stack if course not in made}
     return _numbered(pattern, [made[course] for stack in stacks for course in stack])
 
@@ -68,7 +62,7 @@ def obstacle(pattern: Pattern, build: BuildUp, settings: Settings) -> str:
     if together[build.piece] == together[build.over]:
         return "its joints hold it there; model it as a loose part over a whole face to have layers cut"
     if build.height_mm < 0:
-        spacer = _under_foam(pattern, panel, build.height_mm)
+        spacer = under_foam(pattern, panel, build.height_mm)
         return "" if spacer is not None else "it is not flat, or too little of it lies under foam"
     if panel.folds:
         return TURNED_AWAY.format(what="folded")
@@ -156,14 +150,15 @@ def _courses(pattern: Pattern, build: BuildUp, settings: Settings) -> Iterator[C
         depth += stock.thickness_mm
 
 
-def _layer(pattern: Pattern, course: Course, flat: Flat) -> PatternPiece:
-    ends = (course.depth_mm, course.depth_mm + course.bare.stock.thickness_mm)
-    outside, inside = (_rings_at(pattern, course.panel, flat.vertices, depth) for depth in ends)
-    return _part(course, flat, outside, inside)
+def _layers(pattern: Pattern, laid: Sequence[Course], flats: Sequence[Flat]) -> list[PatternPiece]:
+    """Those of one level, without their words."""
+    outside = _rings_at(pattern, laid, flats, [course.depth_mm for course in laid])
+    inside = _rings_at(pattern, laid, flats, [course.depth_mm + course.bare.stock.thickness_mm for course in laid])
+    return [_part(*known) for known in zip(laid, flats, outside, inside, strict=True)]
 
 
 def _spacer(pattern: Pattern, course: Course) -> PatternPiece:
-    panel, covered = course.panel, _under_foam(pattern, course.panel, course.build.height_mm)
+    panel, covered = course.panel, under_foam(pattern, course.panel, course.build.height_mm)
     assert covered is not None, "obstacle() has said so"
     rings = tuple(np.array(ring.coords) for ring in (covered.exterior, *covered.interiors))
     return _part(course, Flat(panel.flat, panel.stretch, panel.rim_reference), rings, rings)
@@ -231,10 +226,20 @@ def is_spacer(layer: PatternPiece) -> bool:
     return layer.name.removeprefix(f"{layer.layer_of}, ").startswith(SPACER)
 
 
-def _rings_at(pattern: Pattern, panel: PatternPiece, flat: np.ndarray, depth: float) -> tuple[np.ndarray, ...]:
-    """The panel's edges `depth` mm below its modelled face, on a flat of its own."""
-    modelled, below = both_outlines(_as_deep_as(panel, depth) if depth else panel, flat, pattern.runs)
-    return below if depth else modelled
+def _rings_at(
+    pattern: Pattern, laid: Sequence[Course], flats: Sequence[Flat], depths: Sequence[float]
+) -> list[tuple[np.ndarray, ...]]:
+    """The edges of each panel, and the corners they are trimmed by, at its depth below its modelled face; on its
+    layer's flat."""
+    places = [flat.vertices for flat in flats]
+    if not all(depths):
+        return [both_outlines(course.panel, flat, ())[0] for course, flat in zip(laid, places, strict=True)]
+    deep = [_as_deep_as(course.panel, depth) for course, depth in zip(laid, depths, strict=True)]
+    corners = find_corners(pattern.shell, deep, places, pattern.runs)
+    return [
+        both_outlines(panel, flat, pattern.runs, cut_off=corners.cuts_of(panel.name))[1]
+        for panel, flat in zip(deep, places, strict=True)
+    ]
 
 
 def _as_deep_as(panel: PatternPiece, depth: float) -> PatternPiece:
@@ -258,45 +263,3 @@ def _bends_too_tightly(pattern: Pattern, last: Course, settings: Settings) -> bo
     depth = last.depth_mm + stock.thickness_mm
     whole = replace(stock, thickness_mm=depth, tightest_bend=stock.tightest_bend * stock.thickness_mm / depth)
     return bool(find_tight_bends(pattern.shell, replace(last.bare, stock=whole), (), settings))
-
-
-# --- spacers -----------------------------------------------------------------------------------
-
-
-def _under_foam(pattern: Pattern, panel: PatternPiece, height_mm: float) -> Polygon | None:
-    """What of a flat panel lies under the flat pieces that stand `height_mm` before it, on the panel's flat; None
-    where that is not one part wide enough."""
-    if not _is_plane(pattern, panel):
-        return None
-    points, normal = pattern.shell.vertices[panel.patch.shell_vertex], pattern.shell.face_normal[panel.faces[0]]
-    onto_flat = _affine(points, panel.flat)
-    before = []
-    for piece in pattern.pieces:
-        own = pattern.shell.vertices[piece.patch.shell_vertex]
-        stands = -float((own - points[0]).mean(axis=0) @ normal)
-        level = abs(stands - height_mm) <= EVEN_MM and _is_plane(pattern, piece)
-        if level and pattern.shell.face_normal[piece.faces[0]] @ normal > np.cos(np.radians(PLANE_DEG)):
-            there = onto_flat(own - ((own - points[0]) @ normal)[:, None] * normal)
-            across = _affine(piece.flat, there)
-            rings = [across(ring) for ring in piece.inside_outline]
-            before += [shapely.make_valid(Polygon(rings[0], rings[1:]))] if rings else []
-    whole = Polygon(panel.outside_outline[0], panel.outside_outline[1:])
-    covered = parts_of(shapely.intersection(whole, shapely.union_all(before), grid_size=GRID_MM))
-    wide = [part for part in covered if not part.buffer(-LEAST_WIDTH_MM / 2).is_empty]
-    return orient(wide[0]) if len(covered) == len(wide) == 1 else None
-
-
-def _is_plane(pattern: Pattern, piece: PatternPiece) -> bool:
-    normals = pattern.shell.face_normal[piece.faces]
-    return bool((normals @ normals[0] > np.cos(np.radians(PLANE_DEG))).all())
-
-
-class _affine:
-    """The affine map that takes points (n, d) to places (n, 2), by least squares."""
-
-    def __init__(self, points: np.ndarray, places: np.ndarray) -> None:
-        self.middle, self.place = points.mean(axis=0), places.mean(axis=0)
-        self.turn = np.linalg.lstsq(points - self.middle, places - self.place, rcond=None)[0]
-
-    def __call__(self, points: np.ndarray) -> np.ndarray:
-        return (points - self.middle) @ self.turn + self.place

@@ -44,7 +44,7 @@ def renamed(pattern: Pattern, old: str, new: str) -> Pattern:
         replace(
             finding,
             piece=finding.piece and name(finding.piece),
-            message=in_words.sub(lambda _: new, finding.message) if finding.piece == old else finding.message,
+            message=in_words.sub(lambda _: new, finding.message) if finding.piece in changed else finding.message,
         )
         for finding in pattern.findings
     )

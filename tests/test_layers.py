@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -15,6 +16,7 @@ import pypdfium2
 import pytest
 import solids
 from foamwright.core.build import COATS, COVERAGE_M2_PER_L, cut_list, glue_order, materials
+from foamwright.core.check_pattern import examine_pattern
 from foamwright.core.errors import SettingsError
 from foamwright.core.foam import eva
 from foamwright.core.pattern import Pattern
@@ -23,6 +25,7 @@ from foamwright.core.renaming import renamed
 from foamwright.core.settings import PieceChoice, Settings
 from foamwright.core.sheets.drawing import CUT
 from foamwright.core.sheets.dxf import write_dxf
+from foamwright.core.sheets.findings import uncuttable
 from foamwright.core.sheets.pdf import write_pdf
 from foamwright.core.sheets.svg import write_svg
 from hypothesis import given
@@ -161,6 +164,32 @@ def test_halves_that_are_joined_have_layers_that_meet():
     assert one.mate == other.name
 
 
+def _pyramid(size: float, apex: float):
+    """Four sides on a base of 2 to 1, 30 degrees steep at most; the open side of each in 16 steps."""
+    ring = [(-2, -1), (2, -1), (2, 1), (-2, 1)]
+    base = [np.linspace(one, other, 16, endpoint=False) for one, other in zip(ring, [*ring[1:], ring[0]], strict=True)]
+    points = size * np.vstack(base) / 2
+    height = size / 2 * np.tan(np.radians(30.0))
+    vertices = np.vstack([np.column_stack([points, np.full(64, apex - height)]), (0, 0, apex)])
+    return vertices, [[step, (step + 1) % 64, 64] for step in range(64)]
+
+
+def test_corners_of_layers_are_trimmed_as_one_foam_of_their_depth_would_be():
+    def ridges(shell):
+        return shell.edge_bend > 0.1
+
+    outer = _pyramid(100.0, 11.0)  # 9.5 and 10.6 mm over the sides of the inner one
+    choices = _with(joint_rule="mitre", stocks=(eva(4.0),))
+    pattern = laid(solids.together(outer, _pyramid(240.0, 0.0)), choices, seams=ridges)
+    whole = laid(outer, _with(joint_rule="mitre", stock=eva(10.0)), seams=ridges)
+    layers = {layer.layer_of: layer for layer in pattern.layers}
+    assert len(layers) == 4
+    for name, layer in layers.items():
+        assert _area(layer.outside_outline) == pytest.approx(_area(pattern.piece(name).inside_outline), rel=1e-6)
+        assert _area(layer.inside_outline) == pytest.approx(_area(whole.piece(name).inside_outline), rel=1e-6)
+    assert {f.piece for f in whole.findings if f.kind == "corner-trim"} & set(layers)
+
+
 def test_a_spacer_is_what_of_the_panel_lies_under_foam():
     pattern = laid(behind_a_window(9.0), _with(stock=eva(5.0)))
     (spacer,) = pattern.layers
@@ -225,6 +254,17 @@ def test_bevels_that_meet_within_the_stack_leave_nothing_to_cut():
     pattern = laid(over_a_plate(20.0, 30.0), _with(rim_style="bevelled", rim_bevel_deg=45.0))
     assert pattern.layers == ()
     assert "its bevels leave no foam that deep" in _told(pattern)
+
+
+def test_a_layer_that_lies_over_itself_is_flagged(raised):
+    (layer,) = raised.layers
+    twisted = layer.flat * np.where(layer.flat[:, 1:] > layer.flat[:, 1].mean(), (-1, 1), (1, 1))
+    pattern = replace(raised, layers=(replace(layer, flat=twisted),))
+    found = [f for f in examine_pattern(pattern, PLAIN) if f.kind == "overlap"]
+    assert [finding.piece for finding in found] == [layer.name]
+    assert uncuttable(pattern.with_findings(tuple(found))) == [layer.name]
+    (told,) = renamed(pattern.with_findings(tuple(found)), "P1", "Crest").findings
+    assert told.message.startswith("Piece Crest, layer 2 of 2 lies over itself")
 
 
 def test_a_recess_without_overlap_is_only_told():

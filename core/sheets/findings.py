@@ -30,9 +30,9 @@ OF_JOINTS = {
 
 
 def uncuttable(pattern: Pattern) -> list[str]:
-    """Names of the pieces that cannot be cut as they are, in the pattern's order."""
+    """Names of the parts that cannot be cut as they are, in the pattern's order."""
     named = {finding.piece for finding in pattern.findings if finding.kind in UNCUTTABLE}
-    return [piece.name for piece in pattern.pieces if piece.name in named]
+    return [part.name for part in pattern.parts if part.name in named]
 
 
 def uncuttable_words(pattern: Pattern) -> str:
