@@ -63,12 +63,6 @@ def test_addon_does_no_algebra_and_no_science(path):
     assert not imported_modules(source) & {"scipy", "shapely", "spyrrow", "reportlab", "ezdxf"}
 
 
-@pytest.mark.parametrize("path", [*CORE, *ADDON], ids=name_of)
-def test_nothing_keeps_blender_from_ending(path):
-    # with it loaded, Blender as a Python module is at times not shut down with the interpreter and waits for ever
-    assert "scipy.optimize" not in path.read_text(encoding="utf-8")
-
-
 @pytest.mark.parametrize("path", [ROOT / "__init__.py", *CORE, *ADDON], ids=name_of)
 def test_imports_inside_the_package_are_relative(path):
     # Blender installs the package under another name, so "foamwright" would not be found there
@@ -80,12 +74,24 @@ def test_modules_stay_small(path):
     assert len(path.read_text(encoding="utf-8").splitlines()) <= LINE_LIMIT
 
 
-def test_core_imports_where_there_is_no_blender():
+def after_importing_core(before: str = "", after: str = "") -> subprocess.CompletedProcess:
     modules = [".".join(("foamwright", *path.relative_to(ROOT).with_suffix("").parts)) for path in CORE]
-    blocked = f"import sys; sys.modules.update(dict.fromkeys({sorted(BLENDER)!r}))\n"
     imports = "".join(f"import {name.removesuffix('.__init__')}\n" for name in modules)
-    done = subprocess.run([sys.executable, "-c", blocked + imports], capture_output=True, text=True, check=False)
+    lines = f"import sys\n{before}\n{imports}{after}"
+    return subprocess.run([sys.executable, "-c", lines], capture_output=True, text=True, check=False)
+
+
+def test_core_imports_where_there_is_no_blender():
+    done = after_importing_core(before=f"sys.modules.update(dict.fromkeys({sorted(BLENDER)!r}))")
     assert done.returncode == 0, done.stderr
+
+
+def test_core_does_not_keep_blender_from_ending():
+    """With `scipy.optimize` loaded, by its `_trlib`, Blender 4.5 as a Python module is not shut down when the
+    interpreter ends, and then waits for ever for a thread of its own (scipy 1.15.3); scipy.interpolate, signal and
+    stats load it too."""
+    done = after_importing_core(after="print('scipy.optimize' in sys.modules)")
+    assert done.stdout.strip() == "False", done.stderr
 
 
 def test_the_wall_sees_what_it_should_stop():
