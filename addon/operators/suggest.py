@@ -6,7 +6,6 @@ from bpy.props import StringProperty
 
 from ...core.errors import MeshError
 from ...core.pieces import cut_pieces
-from ...core.progress import Progress
 from ...core.seams import removable_seams, suggest, where_to_cut
 from .. import bridge, choices, jobs, plans, preview, summary, trouble
 from ..piece_list import active_piece
@@ -30,7 +29,8 @@ class FOAMWRIGHT_OT_suggest_seams(jobs.ShellJob):
         bridge.refuse_added_elements(context, obj)
         self._limits = _limits(context, obj)
         faces = _faces_of(context, obj, shell, face_names, self.piece) if self.piece else None
-        return suggest(shell, self._limits, choices.choices_of(context, obj, shell), faces)
+        foam = settings_of(context.scene, obj)
+        return suggest(shell, self._limits, choices.choices_of(context, obj, shell), faces, foam)
 
     def show(self, context, obj, shell, plan):
         plans.store_plan(obj, shell, plan, self._limits.strain, settings_of(context.scene, obj))
@@ -60,8 +60,7 @@ class FOAMWRIGHT_OT_where_to_cut(jobs.ShellJob):
         self._piece = self.piece or active_piece(obj).name
         self._limits, say = _limits(context, obj), choices.choices_of(context, obj, shell)
         faces = _faces_of(context, obj, shell, face_names, self._piece)
-        yield Progress("Trying cuts", 0.0)
-        return where_to_cut(shell, faces, self._limits, say)
+        return where_to_cut(shell, faces, self._limits, say, settings_of(context.scene, obj))
 
     def show(self, context, obj, shell, cut):
         if cut is None:

@@ -16,6 +16,9 @@ from .potential import scale_potential
 MOST_PEAKS = 3
 SMALLEST_PEAK = 0.5
 """Of the highest."""
+DART_PARTS = (1.0, 0.6, 0.3)
+"""Parts of the way from the rim to a peak that small cuts go."""
+
 APART = 0.22
 """Part of a rim's length that the two ends of a split keep from each other."""
 
@@ -89,6 +92,23 @@ def relieving_cuts(draft: Draft, faces: np.ndarray) -> list[np.ndarray]:
     if draft.twins is not None:
         plane = np.intersect1d(np.flatnonzero(draft.twins.on_plane & draft.free), net.shell_edge)
         cuts.append(plane)
+    return _fresh(draft, cuts)
+
+
+def small_cuts(draft: Draft, faces: np.ndarray, face_strain: np.ndarray) -> list[np.ndarray]:
+    """Darts, and parts of them, to where curvature gathers and to where strain does; face_strain (p,) of `faces`."""
+    live, patch, points = draft.patch(faces, draft.seam)
+    net = _left_net(draft, _inner_net(net_of(live, patch, draft.price), patch), patch)
+    rim = np.concatenate(patch.loops)
+    distance, before, _ = dijkstra(net.graph, directed=False, indices=rim, return_predecessors=True, min_only=True)
+    of_corner = np.repeat(face_strain[np.searchsorted(faces, patch.triangle_face)], 3)
+    corner, count = patch.triangles.ravel(), len(points)
+    strain = np.bincount(corner, of_corner, count) / np.maximum(np.bincount(corner, minlength=count), 1)
+    cuts = []
+    for field in (np.abs(scale_potential(points, patch)[0]), strain):
+        for peak in _peaks(field, distance, net):
+            dart = net.along(net.trail(before, peak)[::-1])
+            cuts += [dart[: max(1, round(part * len(dart)))] for part in DART_PARTS]
     return _fresh(draft, cuts)
 
 

@@ -20,6 +20,9 @@ from .twins import Twins
 FORECAST = 0.60
 """Strain of the finished flat over that of the quick one, on most shells between 0.57 and 0.78."""
 
+RATIOS = (0.4, 0.8)
+"""Bounds of what is learnt of that; what is over them is learnt as a sum: thick foam can strain a flat piece."""
+
 HOPELESS = 4.0
 """Times the limit over which the exact strain does not matter."""
 
@@ -31,6 +34,15 @@ WORTH_LEARNING = 0.6
 
 DOUBTFUL = 1.25
 """Times the limit at which the potential's word is taken."""
+
+POTENTIAL_WORK = 4
+"""Parts of the work of laying a piece flat that its potential takes."""
+
+FAILED = 100.0
+"""What a piece counts for that cannot be laid flat at all."""
+
+PIECE_PRICE, NARROW_PRICE = 60.0, 200.0
+"""mm of seam that a piece less is worth, and one less that is too narrow to handle."""
 
 SPREAD = 0.35
 """Strain over the spread of the scale potential, at the least."""
@@ -61,31 +73,50 @@ class Draft:
 
     seam : (k,) bool, the cuts so far; kept : (k,) bool, the maker's, which stay
     work : triangles laid flat so far, the measure of time that is the same on every machine
-    ratio : (f,) strain of the finished flat over that of the quick one, as learnt so far
+    ratio, extra : (f,) strain of the finished flat over that of the quick one, and on top of it, as learnt so far
     """
 
-    def __init__(self, shell: Shell, limits: SuggestionLimits, choices: EdgeChoices) -> None:
+    def __init__(self, shell: Shell, limits: SuggestionLimits, kept: np.ndarray, price: np.ndarray) -> None:
+        """kept : (k,) bool; price : (k,) mm, what a cut along each edge counts for, infinite where it must not be."""
         self.shell, self.limits = shell, limits
         self.twins = Twins.of(shell)
-        inner = shell.edge_is_consistent
-        kept = shell.seam if choices.keep is None else shell.seam | choices.keep
-        forbidden = np.zeros(shell.edge_count, bool) if choices.forbid is None else choices.forbid
-        self.inner = inner
-        self.kept = kept & inner
+        self.inner = shell.edge_is_consistent
+        self.kept = kept & self.inner
         if not np.array_equal(self.mirrored(self.kept), self.kept):
             self.twins = None  # the maker cut left and right differently: neither side speaks for the other
-        self.free = inner & ~self.kept & ~self.mirrored(forbidden)
-        self.price = np.where(self.free, edge_price(shell, choices), np.inf)
         if self.twins is not None:
-            self.price = (self.price + self.price[self.twins.edge]) / 2
-        self.ratio = np.full(shell.face_count, FORECAST)
+            price = (price + price[self.twins.edge]) / 2
+        self.free = self.inner & ~self.kept & np.isfinite(price)
+        self.price = np.where(self.free, price, np.inf)
+        self.ratio, self.extra = np.full(shell.face_count, FORECAST), np.zeros(shell.face_count)
         self.parted = np.full(shell.face_count, PARTED)
         self._potentials: dict[tuple[bytes, bytes], Potential | None] = {}
         self._quick: dict[tuple[bytes, bytes], Laid] = {}
         self._real: dict[tuple[bytes, bytes], Laid | None] = {}
         self.work = 0
         self._left, self._right = shell.edge_faces.T
+        shell.triangles  # noqa: B018 - known before copies with other seams are made, not in each of them
         self.seam = self.kept.copy()
+
+    @classmethod
+    def of(cls, shell: Shell, limits: SuggestionLimits, choices: EdgeChoices) -> Draft:
+        """The task as the maker sets it."""
+        kept = shell.seam if choices.keep is None else shell.seam | choices.keep
+        price = edge_price(shell, choices)
+        return cls(shell, limits, kept, price if choices.forbid is None else np.where(choices.forbid, np.inf, price))
+
+    def afresh(self) -> Draft:
+        """The same task with nothing done."""
+        return Draft(self.shell, self.limits, self.kept, self.price)
+
+    def part(self, faces: np.ndarray) -> tuple[Draft, np.ndarray]:
+        """The same task for some faces alone, and per edge of theirs its number in the whole."""
+        shell = self.shell
+        vertex, numbers = np.unique(np.concatenate([shell.face(face) for face in faces]), return_inverse=True)
+        rings = np.split(numbers.reshape(-1), np.cumsum(np.diff(shell.face_start)[faces])[:-1])
+        part = Shell.build(shell.vertices[vertex], rings, name=shell.name)
+        edge = shell.edge_between(vertex[part.edges])
+        return Draft(part, self.limits, self.kept[edge], self.price[edge]), edge
 
     # --- pieces --------------------------------------------------------------------------------
 
@@ -188,6 +219,7 @@ class Draft:
             return None
         if not patch.loops or missing_cut(live, patch) is not None:
             return None
+        self.work += len(patch.triangles) // POTENTIAL_WORK
         values, energy = scale_potential(points, patch)
         return Potential(float(np.ptp(np.quantile(values, [0.02, 0.98]))), energy)
 
@@ -210,8 +242,23 @@ class Draft:
             return State(SPREAD * potential.spread / limit, SPREAD * potential.spread)
         laid = self.laid(faces, seam)
         area = self.shell.face_area[faces]
-        strain = float(area @ self.ratio[faces] / area.sum()) * laid.strain
+        strain = float(area @ (self.ratio[faces] * laid.strain + self.extra[faces]) / area.sum())
         return State(max(strain / limit, self._bulk(laid, faces)), strain, laid)
+
+    def demerit(self, faces: np.ndarray | None = None) -> tuple[float, float]:
+        """By how much pieces fail in all, then the price of the seams in mm, with what pieces and narrow ones count.
+
+        Of the pieces that `faces` (p,) make up, or of all.
+        """
+        states = [self.state(piece) for piece in self.own_pieces(self.pieces(faces))]
+        failing = sum(min(state.trouble - 1, FAILED) for state in states if state.trouble > 1)
+        edges = self.free & self.seam
+        if faces is not None:
+            within = np.zeros(self.shell.edge_count, bool)
+            within[self.inner_edges(faces)] = True
+            edges &= within
+        narrow = sum(map(self.is_narrow, states))
+        return failing, float(self.price[edges].sum() + PIECE_PRICE * len(states) + NARROW_PRICE * narrow)
 
     def energy(self, faces: np.ndarray, seam: np.ndarray) -> float:
         potential = self.potential(faces, seam)
@@ -244,7 +291,10 @@ class Draft:
         return self._real[key]
 
     def real_trouble(self, faces: np.ndarray) -> float:
-        laid = self.really(faces)
+        return self.trouble_of(self.really(faces))
+
+    def trouble_of(self, laid: Laid | None) -> float:
+        """Worst strain or size of a finished piece over what is allowed; at most 1 is fine."""
         if laid is None:
             return np.inf
         bulk = max(laid.size_mm[0] / self.limits.sheet_mm[0], laid.size_mm[1] / self.limits.sheet_mm[1])
@@ -254,14 +304,14 @@ class Draft:
         laid = self.really(faces)
         return np.inf if laid is None else laid.strain
 
-    def learn(self, faces: np.ndarray) -> None:
-        """Set the forecast for these faces right by how they really come out."""
-        laid = self.really(faces)
-        if laid is None:
+    def learn(self, faces: np.ndarray, laid: Laid | None, caution: float = 1.0) -> None:
+        """Set the forecast for a piece right by how it really comes out; caution : to be taken times that."""
+        if laid is None or self.potential(faces, self.seam) is None:
             return
-        quick = self.laid(faces, self.seam).strain
+        quick, real = self.laid(faces, self.seam).strain, caution * laid.strain
         if max(laid.strain, FORECAST * quick) > WORTH_LEARNING * self.limits.strain:
-            self.ratio[faces] = np.clip(laid.strain / max(quick, 1e-9), 0.4, 1.5)
+            self.ratio[faces] = np.clip(real / max(quick, 1e-9), *RATIOS)
+            self.extra[faces] = max(0.0, real - RATIOS[1] * quick)
         if laid.doubled > 0:
             self.parted[faces] = 0.0
 

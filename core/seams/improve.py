@@ -6,12 +6,16 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from .cuts import opening_cut, parting_cuts, relieving_cuts
+from .cuts import opening_cut, parting_cuts, relieving_cuts, small_cuts
 from .draft import PARTED, Draft
+from .outlook import Laid
 from .runs import seam_runs
 
 MOST_TRIED = 3
 """Cuts whose flat is looked at before one is chosen."""
+
+MOST_SMALL = 6
+"""Small cuts tried, spread over the cheap and the dear."""
 
 MOST_TURNS, EARLY_TURNS = 8, 2
 """Rounds of laying flat and mending, and those of them that also take seams out again."""
@@ -32,7 +36,7 @@ def divide(draft: Draft, faces: np.ndarray | None = None) -> Iterator[float]:
         yield done / total
         piece = waiting.pop()
         cut = best_cut(draft, piece)
-        if cut is None:
+        if cut is None or draft.seam[draft.with_images(cut)].all():
             done += draft.shell.face_area[piece].sum()
             continue
         draft.seam = draft.with_cut(cut)
@@ -85,7 +89,12 @@ def _best_relief(draft: Draft, faces: np.ndarray, cuts: list[np.ndarray]) -> np.
         return sum(map(draft.is_narrow, states)), max(PARTED, doubled)
 
     # a dart that makes the piece lie over itself would only call for more cuts
-    return min(best, key=flaws)
+    found: list[tuple[tuple[int, float], int]] = []
+    for number, cut in enumerate(best):
+        found.append((flaws(cut), number))
+        if found[-1][0] == (0, PARTED):
+            break
+    return best[min(found)[1]]
 
 
 def take_out(draft: Draft, region: np.ndarray | None = None) -> Iterator[float]:
@@ -133,14 +142,15 @@ def prove(draft: Draft, faces: np.ndarray | None = None) -> Iterator[float]:
         failing = []
         for piece in draft.own_pieces(draft.pieces(faces)):
             yield part
-            draft.learn(piece)
+            draft.learn(piece, draft.really(piece))
             if draft.real_trouble(piece) > 1:
                 failing.append(piece)
         if not failing and turn > 0:
             return
         before = draft.seam
         for piece in failing:
-            _mend(draft, piece)
+            if draft.state(piece).trouble <= 1:
+                mend(draft, piece, draft.really(piece))
             for _ in divide(draft, piece):
                 yield part
         if turn < EARLY_TURNS:
@@ -151,14 +161,51 @@ def prove(draft: Draft, faces: np.ndarray | None = None) -> Iterator[float]:
             return
 
 
-def _mend(draft: Draft, faces: np.ndarray) -> None:
-    """One more cut where a piece really fails though its forecast is fine."""
-    laid = draft.really(faces)
-    if laid is None or draft.state(faces).trouble > 1:
-        return
-    if laid.strain <= draft.limits.strain:
-        cut = _best_parting(draft, faces, parting_cuts(draft, faces, laid.flat))
+def mend(draft: Draft, faces: np.ndarray, laid: Laid | None, caution: float = 1.0) -> bool:
+    """One more cut in a piece that really fails, as `laid`; whether one was found.
+
+    caution : times which the strain is taken
+    """
+    if laid is not None and laid.size_mm[1] < draft.limits.narrowest_mm and _join(draft, faces):
+        return True
+    if laid is None or not np.isfinite(draft.state(faces).trouble):
+        cut = best_cut(draft, faces)
+    elif laid.strain > draft.limits.strain:
+        cut = _least_relief(draft, faces, laid, caution)
     else:
-        cut = _best_relief(draft, faces, relieving_cuts(draft, faces))
+        flat = draft.laid(faces, draft.seam).flat
+        flat = laid.flat if len(laid.flat) == len(flat) else flat
+        cut = _best_parting(draft, faces, parting_cuts(draft, faces, flat))
     if cut is not None:
         draft.seam = draft.with_cut(cut)
+    return cut is not None
+
+
+def _join(draft: Draft, faces: np.ndarray) -> bool:
+    """Join a piece that is too narrow to handle to the neighbour it shares most seam with; False if it has none."""
+    own, edges = draft.label[faces[0]], draft.shell.edge_faces
+    runs = [run for run in seam_runs(draft.shell, draft.seam, draft.kept) if draft.free[run].all()]
+    beside = [run for run in runs if (draft.label[edges[run[0]]] == own).sum() == 1]
+    if not beside:
+        return False
+    draft.seam = draft.without(max(beside, key=lambda run: draft.shell.edge_length[run].sum()))
+    return True
+
+
+def _least_relief(draft: Draft, faces: np.ndarray, laid: Laid, caution: float) -> np.ndarray | None:
+    """The cheapest small cut after which a piece that fails as `laid` would keep to the limit, else the best cut.
+
+    laid : of these faces, or of those of a finer shell that they stand for
+    """
+    before = draft.laid(faces, draft.seam)
+    cuts = small_cuts(draft, faces, (laid if len(laid.face_strain) == len(faces) else before).face_strain)
+    cuts.sort(key=lambda cut: float(draft.price[cut].sum()))
+    for cut in cuts[:: max(1, len(cuts) // MOST_SMALL)]:
+        seam = draft.with_cut(cut)
+        states = [draft.state(piece, seam) for piece in draft.pieces(faces, seam)]
+        if any(state.laid is None or draft.is_narrow(state) or state.laid.doubled > PARTED for state in states):
+            continue
+        after = max(state.laid.strain for state in states if state.laid is not None)
+        if caution * laid.strain * after / before.strain <= draft.limits.strain:
+            return cut
+    return _best_relief(draft, faces, relieving_cuts(draft, faces))

@@ -30,12 +30,13 @@ QUICK_TOLERANCE = 0.03
 @dataclass(frozen=True, eq=False)
 class Laid:
     """A patch laid flat, (v, 2) mm: strain that 99 % of its area keeps to, sides of the smallest rectangle around
-    it (mm, longer first), part of its area that lies over the rest."""
+    it (mm, longer first), part of its area that lies over the rest; worst strain of each face, in their order."""
 
     flat: np.ndarray
     strain: float
     size_mm: tuple[float, float]
     doubled: float
+    face_strain: np.ndarray
 
 
 def quickly_laid(points: np.ndarray, patch: Patch) -> Laid:
@@ -50,7 +51,8 @@ def quickly_laid(points: np.ndarray, patch: Patch) -> Laid:
         flat = finish(solver.minimise(flat, tolerance=QUICK_TOLERANCE))
     except RuntimeError:
         # so bad a start that the step's matrix is singular: the piece wants cutting, whatever its strain
-        return Laid(flat, HOPELESS_STRAIN, (0.0, 0.0), 0.0)
+        hopeless = np.full(len(patch.triangles), HOPELESS_STRAIN)
+        return Laid(flat, HOPELESS_STRAIN, (0.0, 0.0), 0.0, _per_face(hopeless, patch))
     return _laid(flat, corners, patch)
 
 
@@ -61,17 +63,29 @@ def really_laid(points: np.ndarray, patch: Patch) -> Laid:
 
 
 def _laid(flat: np.ndarray, corners: np.ndarray, patch: Patch) -> Laid:
-    rest = RestTriangles.from_corners(corners)
-    strain = np.abs(stretches(flat, patch.triangles, rest) - 1).max(axis=1)
+    return laid_of(flat, stretches(flat, patch.triangles, RestTriangles.from_corners(corners)), corners, patch)
+
+
+def laid_of(flat: np.ndarray, stretch: np.ndarray, corners: np.ndarray, patch: Patch) -> Laid:
+    """What a flat amounts to; stretch (m, 2), and corners (m, 3, 2) mm on the skin, per triangle of the patch."""
+    strain, area = np.abs(stretch - 1).max(axis=1), RestTriangles.from_corners(corners).area
     box = shapely.oriented_envelope(shapely.MultiPoint(flat[np.concatenate(patch.loops)]))
     around = shapely.get_coordinates(box)
     sides = np.sort(np.linalg.norm(np.diff(around[:3], axis=0), axis=1))[::-1]
     return Laid(
         flat,
-        area_quantile(strain, rest.area, MOST_AREA),
+        area_quantile(strain, area, MOST_AREA),
         (float(sides[0]), float(sides[1])),
-        doubled_area(flat, patch.loops) / float(rest.area.sum()),
+        doubled_area(flat, patch.loops) / float(area.sum()),
+        _per_face(strain, patch),
     )
+
+
+def _per_face(strain: np.ndarray, patch: Patch) -> np.ndarray:
+    faces, place = np.unique(patch.triangle_face, return_inverse=True)
+    worst = np.zeros(len(faces))
+    np.maximum.at(worst, place, strain)
+    return worst
 
 
 def doubled_area(flat: np.ndarray, loops: Sequence[np.ndarray]) -> float:

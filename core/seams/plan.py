@@ -14,7 +14,7 @@ class PieceOutlook:
     """What becomes of one piece of a plan.
 
     faces : (p,) int, shell faces
-    strain : part of 1 that 99 % of the area stays under when the piece is laid flat alone
+    strain : part of 1 that 99 % of the area stays under when the piece is laid flat; infinite where it cannot be
     size_mm : long and short side of the smallest rectangle around it
     """
 
@@ -75,3 +75,9 @@ class Plan:
     @property
     def strain(self) -> float:
         return max(piece.strain for piece in self.pieces)
+
+
+def mean_bend_deg(shell: Shell, edges: np.ndarray) -> float:
+    """Mean over the length of some edges (e,), + ridge, - valley."""
+    weight = np.maximum(shell.edge_length[edges], 1e-12)
+    return float(np.degrees(np.average(shell.edge_bend[edges], weights=weight)))

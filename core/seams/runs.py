@@ -48,3 +48,17 @@ def seam_runs(shell: Shell, seam: np.ndarray, kept: np.ndarray) -> list[np.ndarr
             seen[run] = True
             runs.append(run)
     return runs
+
+
+def chain_of(shell: Shell, run: np.ndarray) -> np.ndarray:
+    """(e + 1,) int, the vertices of a run of edges in order; a closed run ends where it starts."""
+    pairs = shell.edges[run]
+    if len(run) == 1:
+        return pairs[0]
+    first = pairs[0, 0] if pairs[0, 1] in pairs[1] else pairs[0, 1]
+    if len(run) == 2 and pairs[0, 0] in pairs[1] and pairs[0, 1] in pairs[1]:
+        first = pairs[0, 0]
+    chain = [int(first)]
+    for one, other in pairs.tolist():
+        chain.append(other if chain[-1] == one else one)
+    return np.array(chain)

@@ -2,74 +2,99 @@
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import replace
 
+import numpy as np
+from scipy.spatial import KDTree
+
+from ..flatten import Flattener
 from ..progress import Progress, Steps
+from ..settings import Settings
 from ..shell import Shell
+from .carry import Likeness
 from .choices import EdgeChoices, SuggestionLimits
 from .draft import Draft
+from .finished import finished
 from .improve import best_cut, divide, prove, take_out
-from .plan import Cut, PieceOutlook, Plan
+from .outlook import Laid
+from .plan import Cut, PieceOutlook, Plan, mean_bend_deg
 from .runs import seam_runs
+from .settle import Settled, settle
 from .sources import complete_seams
 
-STARTS = (float(np.radians(50)), float(np.radians(30)), None)
+STARTS = (float(np.radians(50)), None)
 """Turns by which shells are first divided; None starts from the bare shell. The best plan of all is kept."""
 
-FEW_FACES = 1500
-"""Shells with more faces get one start, to be done in seconds."""
+JUDGED_ON, STRICTNESS = 3000, 0.97
+"""Triangles that a plan is laid flat on for good; a finer shell gets the plan of a likeness, held to a little less
+strain because it is carried over."""
 
-PIECE_PRICE, NARROW_PRICE = 60.0, 200.0
-"""mm of seam that a piece less is worth, and one less that is too narrow to handle."""
-
+MOST_PLANS, FEW_FACES = 3, 1500
+"""Rough plans that are tried from every likeness; shells of more than a few faces get one, to be done in time."""
 
 def suggest(
     shell: Shell,
     limits: SuggestionLimits | None = None,
     choices: EdgeChoices | None = None,
     faces: np.ndarray | None = None,
+    foam: Settings | None = None,
 ) -> Steps[Plan]:
     """A plan whose every piece lies flat within the limits, where the allowed edges can do that. Yields Progress.
 
     The shell's own seams stay, and so do those of `choices.keep`. faces : (p,) int, cut only these; all if None.
-    Where the shell mirrors itself, its seams with it, the plan does so exactly. The same shell gives the same plan.
+    foam : the maker's settings, to hold the finished pattern to the limits, with the thickness of its foam and its
+    seams equally long; None for each piece alone, on the skin. Where the shell mirrors itself, its seams with it, the
+    plan does so exactly. The same shell gives the same plan.
     """
-    best: Draft | None = None
-    starts = STARTS if shell.face_count <= FEW_FACES else STARTS[:1]
-    for turn_limit in starts:
-        draft = Draft(shell, limits or SuggestionLimits(), choices or EdgeChoices())
-        region = None if faces is None else draft.with_twin_faces(np.asarray(faces, np.int64))
-        yield from _work_out(draft, region, turn_limit)
-        if best is None or _demerit(draft) < _demerit(best):
-            best = draft
-    assert best is not None
+    draft = Draft.of(shell, limits or SuggestionLimits(), choices or EdgeChoices())
+    region = np.arange(shell.face_count)
+    part, edge = draft, np.arange(shell.edge_count)
+    if faces is not None:
+        region = draft.with_twin_faces(np.asarray(faces, np.int64))
+        part, edge = draft.part(region)
+    yield Progress("Looking at the shape", 0.0)
+    whole = Likeness.of(part, JUDGED_ON, STRICTNESS)
+    best = yield from _best_plan(whole.rough, foam)
+    whole.rough.seam = best.seam
+    whole.carry()
     yield Progress("Finding reasons", 0.0)
-    return plan_of(best)
+    seam = draft.seam.copy()
+    seam[edge] |= part.seam
+    draft.seam = seam
+    return plan_of(draft, region, whole, best.likeness, best.laid)
 
 
-def _work_out(draft: Draft, region: np.ndarray | None, turn_limit: float | None) -> Steps[None]:
-    """Plan from a first division by where faces look, or from the bare shell."""
+def _best_plan(draft: Draft, foam: Settings | None) -> Steps[Settled]:
+    """The best of the plans worked out on likenesses of a shell."""
+    small = draft.shell.face_count <= FEW_FACES
+    settled = []
+    for likeness in Likeness.faithful(draft)[: None if small else 1]:
+        rough = yield from _best_start(likeness.rough)
+        plans = MOST_PLANS if rough.shell.face_count <= FEW_FACES else 1
+        settled.append((yield from settle(replace(likeness, rough=rough), foam, plans)))
+    return min(settled, key=lambda one: one.merit)
+
+
+def _best_start(draft: Draft) -> Steps[Draft]:
+    """The best of the plans that different first divisions lead to."""
+    plans = []
+    for turn_limit in STARTS if draft.shell.face_count <= FEW_FACES else STARTS[:1]:
+        plans.append((yield from _divided(draft.afresh(), turn_limit)))
+    return min(plans, key=lambda plan: plan.demerit())
+
+
+def _divided(draft: Draft, turn_limit: float | None) -> Steps[Draft]:
+    """Start from a first division by where faces look, or from the bare shell."""
     if turn_limit is not None:
         done = yield from complete_seams(draft.shell.with_seams(draft.kept), turn_limit)
-        first = draft.mirrored(done.seam & draft.free)
-        if region is not None:
-            first[np.setdiff1d(np.arange(len(first)), draft.inner_edges(region))] = False
-        draft.seam = draft.seam | first
-    for part in divide(draft, region):
+        draft.seam = draft.seam | draft.mirrored(done.seam & draft.free)
+    for part in divide(draft):
         yield Progress("Dividing the shell", part)
-    for part in take_out(draft, region):
+    for part in take_out(draft):
         yield Progress("Taking seams out again", part)
-    for part in prove(draft, region):
+    for part in prove(draft):
         yield Progress("Laying pieces flat", part)
-
-
-def _demerit(draft: Draft) -> tuple[int, float]:
-    """How many pieces fail, then the price of a plan in mm, with what a piece more and a narrow piece count for."""
-    pieces = draft.own_pieces(draft.pieces())
-    failing = sum(draft.real_trouble(piece) > 1 for piece in pieces)
-    narrow = sum(draft.is_narrow(draft.state(piece)) for piece in pieces)
-    price = np.where(draft.free, draft.price, 0.0)[draft.seam].sum()
-    return failing, float(price + PIECE_PRICE * len(pieces) + NARROW_PRICE * narrow)
+    return draft
 
 
 def where_to_cut(
@@ -77,42 +102,55 @@ def where_to_cut(
     faces: np.ndarray,
     limits: SuggestionLimits | None = None,
     choices: EdgeChoices | None = None,
-) -> Cut | None:
+    foam: Settings | None = None,
+) -> Steps[Cut | None]:
     """The one more cut that helps the piece of `faces` (p,) most, with its mirror image; None if it is fine or
-    no allowed cut helps.
+    no allowed cut helps. foam : as in `suggest`. Yields Progress.
     """
-    draft = Draft(shell, limits or SuggestionLimits(), choices or EdgeChoices())
+    draft = Draft.of(shell, limits or SuggestionLimits(), choices or EdgeChoices())
     piece = np.sort(np.asarray(faces, np.int64))
-    draft.learn(piece)
+    flattener = Flattener()
+    laid = yield from finished(draft, foam, flattener)
+    before = laid[draft.label[piece[0]]]
+    if draft.trouble_of(before) <= 1:
+        return None
+    yield Progress("Trying cuts", 0.0)
+    draft.learn(piece, before)
     cut = best_cut(draft, piece)
     if cut is None:
         return None
-    before = draft.real_strain(piece)
     draft.seam = draft.with_cut(cut)
+    laid = yield from finished(draft, foam, flattener)
     after = draft.pieces(piece)
     edges = draft.with_images(cut)
     return Cut(
         edges,
         float(shell.edge_length[edges].sum()),
-        before,
-        max(draft.real_strain(part) for part in after),
+        np.inf if before is None else before.strain,
+        max(_strain(laid[draft.label[part[0]]]) for part in after),
         len(after) - 1,
-        float(np.degrees(np.average(shell.edge_bend[edges], weights=shell.edge_length[edges]))),
+        mean_bend_deg(shell, edges),
         False,
     )
 
 
-def removable_seams(shell: Shell, limits: SuggestionLimits | None = None) -> Steps[tuple[Cut, ...]]:
-    """Runs of the shell's seams that could go, each by itself, without passing the limits. Yields Progress."""
+def removable_seams(
+    shell: Shell, limits: SuggestionLimits | None = None, foam: Settings | None = None
+) -> Steps[tuple[Cut, ...]]:
+    """Runs of the shell's seams that could go, each by itself, without passing the limits. Yields Progress.
+
+    foam : as in `suggest`; what is learnt of the pieces as they are is then held to hold for them joined.
+    """
     bare = shell.with_seams(np.zeros(shell.edge_count, bool))
-    draft = Draft(bare, limits or SuggestionLimits(), EdgeChoices())
+    draft = Draft.of(bare, limits or SuggestionLimits(), EdgeChoices())
     draft.seam = shell.seam & draft.inner
     if not np.array_equal(draft.mirrored(draft.seam), draft.seam):
         draft.twins = None  # cut differently left and right: no run takes an image with it that is no seam
-    for number, piece in enumerate(draft.own_pieces(draft.pieces())):
-        yield Progress("Laying pieces flat", number / shell.face_count)
-        draft.learn(piece)
-    plan = plan_of(draft)
+    laid = yield from finished(draft, foam)
+    for faces, one in zip(draft.pieces(), laid, strict=True):
+        draft.learn(faces, one)
+    same = Likeness.of(draft, len(shell.triangles))
+    plan = plan_of(draft, np.arange(shell.face_count), same, same, laid)
     found = []
     for number, cut in enumerate(plan.cuts):
         yield Progress("Trying without", number / len(plan.cuts))
@@ -125,21 +163,57 @@ def removable_seams(shell: Shell, limits: SuggestionLimits | None = None) -> Ste
     return tuple(found)
 
 
-def plan_of(draft: Draft) -> Plan:
-    """The draft as it stands, with the reason for every cut."""
+def plan_of(draft: Draft, region: np.ndarray, whole: Likeness, small: Likeness, laid: list[Laid | None]) -> Plan:
+    """The plan with the reason for every cut in `region` (p,) and what becomes of every piece.
+
+    draft : the whole shell; whole.fine : the same or its faces of the region alone; laid : per piece of whole.rough
+    """
     shell = draft.shell
-    pieces = []
-    for faces in draft.pieces():
-        laid = draft.really(faces)
-        strain, size = (np.inf, (0.0, 0.0)) if laid is None else (laid.strain, laid.size_mm)
-        pieces.append(PieceOutlook(faces, strain, size, laid is not None and laid.doubled > 0))
+    within = np.zeros(shell.face_count, bool)
+    within[region] = True
+    outlooks = [
+        _outlook(draft, faces, region if within[faces].all() else None, whole, laid) for faces in draft.pieces()
+    ]
     runs = [run for run in seam_runs(shell, draft.seam, draft.kept) if draft.is_own(run)]
-    cuts = [_cut(draft, run) for run in runs]
+    runs = [run for run in runs if within[shell.edge_faces[run]].all()]
+    before = _strains_before(small.rough, shell, runs)
+    cuts = [_cut(draft, run, strain, outlooks) for run, strain in zip(runs, before, strict=True)]
     order = sorted(range(len(cuts)), key=lambda i: -cuts[i].length_mm)
-    return Plan(shell.with_seams(draft.seam), tuple(cuts[i] for i in order), tuple(pieces))
+    return Plan(shell.with_seams(draft.seam), tuple(cuts[i] for i in order), tuple(outlooks))
 
 
-def _cut(draft: Draft, run: np.ndarray) -> Cut:
+def _outlook(
+    draft: Draft, faces: np.ndarray, region: np.ndarray | None, whole: Likeness, laid: list[Laid | None]
+) -> PieceOutlook:
+    """region : numbers that the faces of whole.fine have in the draft, None for a piece that it does not hold."""
+    if region is None:
+        one = draft.really(faces)
+    else:
+        judged = whole.counterpart(np.searchsorted(region, faces))
+        one = laid[whole.rough.label[judged[0]]]
+    size, doubled = ((0.0, 0.0), 0.0) if one is None else (one.size_mm, one.doubled)
+    return PieceOutlook(faces, _strain(one), size, doubled > 0)
+
+
+def _strains_before(rough: Draft, shell: Shell, runs: list[np.ndarray]) -> list[float]:
+    """For each run of the fine shell what the forecast says of leaving out the rough run that it follows."""
+    forecast = np.full(rough.shell.edge_count, np.nan)
+    for run in seam_runs(rough.shell, rough.seam, rough.kept):
+        if rough.is_own(run):
+            edges = rough.with_images(run)
+            without = rough.seam.copy()
+            without[edges] = False
+            joined = rough.own_pieces(rough.pieces(rough.around(edges), without))
+            forecast[edges] = max(rough.state(piece, without).strain for piece in joined)
+    known = np.flatnonzero(~np.isnan(forecast))
+    if not len(known):
+        return [np.inf] * len(runs)
+    tree = KDTree(rough.shell.vertices[rough.shell.edges[known]].mean(axis=1))
+    middles = [shell.vertices[shell.edges[run]].mean(axis=1) for run in runs]
+    return [float(np.median(forecast[known[tree.query(middle)[1]]])) for middle in middles]
+
+
+def _cut(draft: Draft, run: np.ndarray, strain_before: float, outlooks: list[PieceOutlook]) -> Cut:
     shell, edges = draft.shell, draft.with_images(run)
     region = draft.around(edges)
     without = draft.seam.copy()
@@ -148,9 +222,13 @@ def _cut(draft: Draft, run: np.ndarray) -> Cut:
     return Cut(
         edges,
         float(shell.edge_length[edges].sum()),
-        max(draft.state(piece, without).strain for piece in draft.own_pieces(then)),
-        max(draft.real_strain(piece) for piece in draft.own_pieces(now)),
+        strain_before,
+        max(outlooks[draft.label[piece[0]]].strain for piece in now),
         len(now) - len(then),
-        float(np.degrees(np.average(shell.edge_bend[edges], weights=np.maximum(shell.edge_length[edges], 1e-12)))),
+        mean_bend_deg(shell, edges),
         bool(draft.kept[run[0]]),
     )
+
+
+def _strain(laid: Laid | None) -> float:
+    return np.inf if laid is None else laid.strain

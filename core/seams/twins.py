@@ -14,13 +14,14 @@ from ..symmetry import mirror_map
 class Twins:
     """Images across the mirror plane, an element's own number where it has none.
 
-    edge : (k,) int; face : (f,) int
+    edge : (k,) int; face : (f,) int; vertex : (n,) int, -1 where it has none
     left : (n,) bool, vertices that are not on the other side of the plane
     on_plane : (k,) bool, edges that lie in the plane
     """
 
     edge: np.ndarray
     face: np.ndarray
+    vertex: np.ndarray
     left: np.ndarray
     on_plane: np.ndarray
 
@@ -37,4 +38,4 @@ class Twins:
         tolerance = 1e-4 * float(shell.size.max())
         on_plane = (np.abs(side)[shell.edges] <= tolerance).all(axis=1) & (image == own)
         face = np.where(mirror.face >= 0, mirror.face, np.arange(shell.face_count))
-        return cls(np.where(image >= 0, image, own), face, side >= -tolerance, on_plane)
+        return cls(np.where(image >= 0, image, own), face, mirror.vertex, side >= -tolerance, on_plane)

@@ -1,0 +1,39 @@
+"""A plan laid flat as the pattern will lay it: in foam of its thickness, with both sides of every seam equal."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from ..flatten import Flattener, flatten_pieces
+from ..flatten.reference import plane_corners
+from ..folds import find_folds
+from ..pieces import cut_pieces
+from ..progress import Progress, Steps
+from ..settings import Settings
+from .draft import Draft
+from .outlook import Laid, laid_of
+
+
+def finished(draft: Draft, foam: Settings | None, flattener: Flattener | None = None) -> Steps[list[Laid | None]]:
+    """How each of `draft.pieces()` comes out, None where it cannot be laid flat. Yields Progress.
+
+    foam : the maker's settings; None, or a piece that cannot be laid flat, and each piece is laid flat alone, on
+    the skin.
+    """
+    pieces = draft.pieces()
+    if foam is None or any(draft.potential(faces, draft.seam) is None for faces in pieces):
+        alone = []
+        for number, faces in enumerate(pieces):
+            yield Progress("Laying pieces flat", number / len(pieces))
+            alone.append(draft.really(faces))
+        return alone
+    settings = replace(foam, pieces={})
+    shell = draft.shell.with_seams(draft.seam)
+    cut, _ = cut_pieces(shell, settings)
+    folds = [find_folds(shell, piece, settings) for piece in cut]
+    flats = yield from flatten_pieces(shell, cut, folds, settings, flattener)
+    laid: dict[int, Laid] = {}
+    for piece, flat in zip(cut, flats, strict=True):
+        corners = plane_corners(shell.vertices[piece.patch.shell_vertex][piece.patch.triangles])
+        laid[int(draft.label[piece.faces[0]])] = laid_of(flat.vertices, flat.stretch, corners, piece.patch)
+    return [laid[int(draft.label[faces[0]])] for faces in pieces]

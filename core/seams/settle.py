@@ -1,0 +1,168 @@
+"""The last part of the work on a plan: see how it really comes out, mend, learn, and look for a better one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..flatten import Flattener
+from ..progress import Progress, Steps
+from ..settings import Settings
+from .carry import Likeness
+from .draft import HOPELESS, Draft
+from .finished import finished
+from .improve import divide, mend, take_out
+from .outlook import Laid
+from .redivide import redivide
+
+MOST_MENDINGS, LAST_MENDINGS = 5, 6
+"""Rounds of mending on the fine shell by small cuts, and of dividing what still fails then."""
+
+WORTH_MENDING = 0.98
+"""Part of the excess over the limits that a round of mending must leave at most for another one."""
+
+NEARLY = 1.15
+"""How far over the limits a plan may be to be mended before another is tried."""
+
+CAUTION = 0.04
+"""What is added with every round to the strain that is learnt of a piece that was thought fine and is not."""
+
+SAME_TROUBLE = 0.1
+"""Plans whose pieces are over the limits by about as much are told apart by their price."""
+
+Lesson = tuple[np.ndarray, Laid | None]
+"""Faces of a piece, and how it came out."""
+
+
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """A plan as it comes out on the fine shell of a likeness, whose rough shell it was worked out on.
+
+    merit : by how much its pieces are over the limits in all, and its price; the less the better
+    laid : per piece of the fine shell cut by `seam` (k,)
+    """
+
+    likeness: Likeness
+    merit: tuple[float, float]
+    seam: np.ndarray
+    laid: list[Laid | None]
+
+
+def settle(likeness: Likeness, foam: Settings | None, most_plans: int) -> Steps[Settled]:
+    """Give the fine shell the best of a few rough plans, each mended where it fails there.
+
+    What the fine shell teaches is held against the next rough plan. Where no mending helps, the plan that came
+    nearest to the limits stays.
+    """
+    rough, fine = likeness.rough, likeness.fine
+    flattener = Flattener()
+    best: Settled | None = None
+    if foam is not None and likeness.coarse is not None:
+        # what the thickness adds shows on the rough shell already
+        yield from _learn(rough, _outcomes(rough, (yield from finished(rough, foam))))
+    for turn in range(most_plans):
+        likeness.carry()
+        laid = yield from finished(fine, foam, flattener)
+        lessons = _lessons(likeness, laid)
+        if likeness.coarse is None or turn + 1 == most_plans or _worst(fine, laid) <= NEARLY:
+            laid = yield from _mended(fine, laid, foam, flattener, MOST_MENDINGS)
+        merit = _merit(fine, laid)
+        if best is None or merit < best.merit:
+            best = Settled(likeness, merit, fine.seam, laid)
+        if turn + 1 < most_plans:
+            before = rough.seam
+            yield from _learn(rough, lessons)
+            for part in redivide(rough, turn):
+                yield Progress("Looking for shorter seams", part)
+            if np.array_equal(before, rough.seam):
+                break
+    assert best is not None
+    if best.merit[0] > 0:
+        best = yield from _divided_where_it_fails(best, foam, flattener)
+    fine.seam = best.seam
+    return best
+
+
+def _divided_where_it_fails(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
+    """The last resort where small cuts do not help; the better of it and what there was."""
+    fine, laid = best.likeness.fine, best.laid
+    fine.seam = best.seam
+    for number in range(LAST_MENDINGS):
+        before = fine.seam
+        for faces, one in _outcomes(fine, laid):
+            yield Progress("Mending pieces", number / LAST_MENDINGS)
+            if fine.trouble_of(one) > 1:
+                fine.learn(faces, one, 1 + CAUTION * number)
+                for _ in divide(fine, faces):
+                    yield Progress("Mending pieces", number / LAST_MENDINGS)
+        if np.array_equal(before, fine.seam):
+            break
+        for part in take_out(fine):
+            yield Progress("Taking seams out again", part)
+        laid = yield from finished(fine, foam, flattener)
+        if _merit(fine, laid) < best.merit:
+            best = Settled(best.likeness, _merit(fine, laid), fine.seam, laid)
+        if best.merit[0] == 0:
+            break
+    return best
+
+
+def _merit(fine: Draft, laid: list[Laid | None]) -> tuple[float, float]:
+    """By how much pieces are over what is allowed in all, and the price of the plan."""
+    return float(SAME_TROUBLE * np.ceil(_excess(fine, laid) / SAME_TROUBLE)), fine.demerit()[1]
+
+
+def _worst(fine: Draft, laid: list[Laid | None]) -> float:
+    return max(fine.trouble_of(one) for one in laid)
+
+
+def _mended(
+    fine: Draft, laid: list[Laid | None], foam: Settings | None, flattener: Flattener, rounds: int
+) -> Steps[list[Laid | None]]:
+    """Cut failing pieces of the fine shell until they are fine, or no cut helps."""
+    for number in range(rounds):
+        failing = [(faces, one) for faces, one in _outcomes(fine, laid) if fine.trouble_of(one) > 1]
+        before, excess = fine.seam, _excess(fine, laid)
+        for faces, one in failing:
+            yield Progress("Mending pieces", number / rounds)
+            mend(fine, faces, one, 1 + CAUTION * (number + 1))
+        if np.array_equal(before, fine.seam):
+            break
+        laid = yield from finished(fine, foam, flattener)
+        if _excess(fine, laid) > WORTH_MENDING * excess:
+            break
+    return laid
+
+
+def _excess(fine: Draft, laid: list[Laid | None]) -> float:
+    """By how much pieces are over the limits in all."""
+    return sum(min(fine.trouble_of(one), HOPELESS) - 1 for one in laid if fine.trouble_of(one) > 1)
+
+
+def _outcomes(fine: Draft, laid: list[Laid | None]) -> list[Lesson]:
+    """The draft's own pieces with how each came out."""
+    return [(faces, laid[fine.label[faces[0]]]) for faces in fine.own_pieces(fine.pieces())]
+
+
+def _lessons(likeness: Likeness, laid: list[Laid | None]) -> list[Lesson]:
+    """For every rough piece the worst that came of it on the fine shell."""
+    worst: dict[int, Lesson] = {}
+    for faces, one in _outcomes(likeness.fine, laid):
+        part = likeness.counterpart(faces)
+        known = worst.get(int(part[0]))
+        if known is None or likeness.fine.trouble_of(one) > likeness.fine.trouble_of(known[1]):
+            worst[int(part[0])] = part, one
+    return list(worst.values())
+
+
+def _learn(rough: Draft, lessons: list[Lesson]) -> Steps[None]:
+    """Set the rough forecasts right, mend what was thought fine, and take out what is not needed after all."""
+    for faces, one in lessons:
+        rough.learn(faces, one, 1 + CAUTION if rough.trouble_of(one) > 1 else 1.0)
+    for number, (faces, one) in enumerate(lessons):
+        if rough.trouble_of(one) > 1:
+            yield Progress("Mending pieces", number / len(lessons))
+            mend(rough, faces, one)
+    for part in take_out(rough):
+        yield Progress("Taking seams out again", part)
