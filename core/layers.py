@@ -166,24 +166,7 @@ def _spacer(pattern: Pattern, course: Course) -> PatternPiece:
 
 def _part(course: Course, flat: Flat, outside: tuple[np.ndarray, ...], inside: tuple[np.ndarray, ...]) -> PatternPiece:
     """Without its words."""
-    bare = course.bare
-    return PatternPiece(
-        name=bare.name,
-        mate=bare.mate,
-        group=bare.group,
-        stock=bare.stock,
-        faces=bare.faces,
-        patch=bare.patch,
-        flat=flat.vertices,
-        stretch=flat.stretch,
-        rim_reference=flat.rim_reference,
-        outside_outline=outside,
-        inside_outline=inside,
-        folds=(),
-        notches=(),
-        notes=(),
-        layer_of=course.panel.name,
-    )
+    return replace(PatternPiece.bare(course.bare, flat, outside, inside), layer_of=course.panel.name)
 
 
 def _numbered(pattern: Pattern, layers: Sequence[PatternPiece]) -> tuple[PatternPiece, ...]:

@@ -8,12 +8,14 @@ from functools import cached_property
 import numpy as np
 
 from .check import Finding
+from .flatten import Flat
 from .foam import Stock
 from .folds import FoldRun
 from .joints import JointRun, RimRun, Run
 from .layout import Sheet
 from .marks import Notch, Note
 from .patch import Patch
+from .pieces import Piece
 from .shell import Shell
 from .tight_bends import TightBend
 
@@ -42,11 +44,30 @@ class PatternPiece:
     rim_reference: tuple[np.ndarray, ...]
     outside_outline: tuple[np.ndarray, ...]
     inside_outline: tuple[np.ndarray, ...]
-    folds: tuple[FoldRun, ...]
-    notches: tuple[Notch, ...]
-    notes: tuple[Note, ...]
+    folds: tuple[FoldRun, ...] = ()
+    notches: tuple[Notch, ...] = ()
+    notes: tuple[Note, ...] = ()
     bends: tuple[TightBend, ...] = ()
     layer_of: str | None = None
+
+    @classmethod
+    def bare(
+        cls, piece: Piece, flat: Flat, outside: tuple[np.ndarray, ...], inside: tuple[np.ndarray, ...]
+    ) -> PatternPiece:
+        """A piece laid flat, with its outlines and nothing drawn inside them yet."""
+        return cls(
+            name=piece.name,
+            mate=piece.mate,
+            group=piece.group,
+            stock=piece.stock,
+            faces=piece.faces,
+            patch=piece.patch,
+            flat=flat.vertices,
+            stretch=flat.stretch,
+            rim_reference=flat.rim_reference,
+            outside_outline=outside,
+            inside_outline=inside,
+        )
 
     @cached_property
     def largest_stretch(self) -> float:

@@ -62,24 +62,13 @@ def unfold(
         piece_folds = with_mouths(shell, piece.patch, flat.vertices, piece_folds, inside)
         piece_bends = with_kerfs(shell, piece, flat.vertices, piece_bends, inside)
         notches = place_notches(piece, flat.vertices, joints, settings)
+        notes = write_notes(piece, number, flat.vertices, outside, joints, piece_folds, notches, rims, piece_bends)
         finished.append(
-            PatternPiece(
-                name=piece.name,
-                mate=piece.mate,
-                group=piece.group,
-                stock=piece.stock,
-                faces=piece.faces,
-                patch=piece.patch,
-                flat=flat.vertices,
-                stretch=flat.stretch,
-                rim_reference=flat.rim_reference,
-                outside_outline=outside,
-                inside_outline=inside,
+            replace(
+                PatternPiece.bare(piece, flat, outside, inside),
                 folds=piece_folds,
                 notches=notches,
-                notes=write_notes(
-                    piece, number, flat.vertices, outside, joints, piece_folds, notches, rims, piece_bends
-                ),
+                notes=notes,
                 bends=piece_bends,
             )
         )

@@ -46,7 +46,7 @@ class Trial:
 def random_trial(seed: int) -> Trial:
     """Stars, wavy rims, combs and needles, half of them with holes, with steady, changing or wild bevels."""
     random = np.random.default_rng(seed)
-    outer = _random_ring(random)
+    outer = random_ring(random)
     bevels = [_random_bevels(random, len(outer))]
     thickness = float(random.uniform(2, 10))
     holes = list(_random_holes(random, Polygon(outer)))
@@ -107,7 +107,8 @@ def _random_bevels(random: np.random.Generator, n: int) -> np.ndarray:
     return bevels[int(random.integers(len(bevels)))]
 
 
-def _random_ring(random: np.random.Generator) -> np.ndarray:
+def random_ring(random: np.random.Generator) -> np.ndarray:
+    """A star-shaped simple polygon: spiky, wavy, round or toothed, with many short sides or few."""
     while True:
         n = int(random.integers(3, 60))
         turn = np.sort(random.uniform(0, 2 * np.pi, n))
@@ -132,7 +133,7 @@ def _random_holes(random: np.random.Generator, room: Polygon) -> Iterator[np.nda
             return
         clear = shapely.distance(shapely.points(inside), room.boundary)
         size = float(clear.max()) * random.uniform(0.3, 0.98)
-        ring = _random_ring(random)
+        ring = random_ring(random)
         ring = (ring * size / np.linalg.norm(ring, axis=1).max() + inside[int(np.argmax(clear))])[::-1]
         if Polygon(ring).area > 1:
             yield ring

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import solids
+from foamwright.core.flatten import Flat
 from foamwright.core.foam import eva
 from foamwright.core.joints import JointRun, both_outlines, joint_runs
 from foamwright.core.marks import place_notches, write_notes
@@ -56,24 +57,9 @@ def pattern_of(cut: Faceted) -> Pattern:
     for number, (piece, flat) in enumerate(zip(cut.pieces, cut.flats, strict=True)):
         outside, inside = cut.outlines(number)
         notches = place_notches(piece, flat, cut.joints, cut.settings)
-        finished.append(
-            PatternPiece(
-                name=piece.name,
-                mate=piece.mate,
-                group=piece.group,
-                stock=piece.stock,
-                faces=piece.faces,
-                patch=piece.patch,
-                flat=flat,
-                stretch=np.ones((len(piece.patch.triangles), 2)),
-                rim_reference=piece.patch.step_lengths(flat),
-                outside_outline=outside,
-                inside_outline=inside,
-                folds=(),
-                notches=notches,
-                notes=write_notes(piece, number + 1, flat, outside, cut.joints, (), notches),
-            )
-        )
+        laid = Flat(flat, np.ones((len(piece.patch.triangles), 2)), piece.patch.step_lengths(flat))
+        notes = write_notes(piece, number + 1, flat, outside, cut.joints, (), notches)
+        finished.append(replace(PatternPiece.bare(piece, laid, outside, inside), notches=notches, notes=notes))
     piece_of_face = np.empty(cut.shell.face_count, int)
     for number, piece in enumerate(cut.pieces):
         piece_of_face[piece.faces] = number

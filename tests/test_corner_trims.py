@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 import pytest
 import solids
+from beetle_sentry import ACTORS, helmet
 from foamwright.core.check_pattern import examine_pattern
 from foamwright.core.corner_trims import Corners, find_corners
 from foamwright.core.foam import eva
@@ -24,9 +23,6 @@ from planar_pieces import Faceted, faceted, pattern_of
 from rebuilt import Cut, cut, penetration, solid_of, with_rule
 from scipy.spatial.transform import Rotation
 from shapely import Polygon
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "scripts"))
-from beetle_sentry import ACTORS, helmet
 
 UNEVEN = {
     "cuboctahedron": solids.cuboctahedron(80),

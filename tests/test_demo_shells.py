@@ -1,11 +1,10 @@
 """The demo's shells: well formed, mirrored to the bit, wearable, and buildable from flat foam."""
 
-import sys
 from collections import Counter
-from pathlib import Path
 
 import numpy as np
 import pytest
+from beetle_sentry import ACTORS, DemoShell, forearm_guard, helmet, shoulder_plate
 from foamwright.core.crossing import crossing_triangles
 from foamwright.core.flatten import flatten_pieces
 from foamwright.core.foam import eva
@@ -19,10 +18,6 @@ from hypothesis import strategies as st
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import ConvexHull, KDTree
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "scripts"))
-
-from beetle_sentry import ACTORS, DemoShell, forearm_guard, helmet, shoulder_plate
 from shell_maker import ShellMaker, rail, span
 
 HELMETS = [helmet(actor) for actor in ACTORS]

@@ -9,29 +9,14 @@ from foamwright.core.outline import offset_ring, winding_numbers
 from hypothesis import given
 from hypothesis import strategies as st
 from shapely import Polygon
-
-
-def _random_ring(random: np.random.Generator) -> np.ndarray:
-    """A star-shaped simple polygon: spiky, wavy or round, with many short sides or few."""
-    while True:
-        n = int(random.integers(3, 60))
-        turn = np.sort(random.uniform(0, 2 * np.pi, n))
-        radius = [
-            random.uniform(5, 60, n),
-            40 + 10 * np.sin(3 * turn + random.uniform(0, 6)) + random.normal(0, 0.3, n),
-            np.full(n, random.uniform(2, 50)),
-        ][int(random.integers(3))]
-        ring = np.stack([radius * np.cos(turn), radius * np.sin(turn)], axis=1) * random.uniform(0.2, 2, 2)
-        shape = Polygon(ring)
-        if shape.is_valid and shape.area > 1 and shape.exterior.is_ccw:
-            return ring
+from stress_outlines import random_ring
 
 
 @given(st.integers(0, 2**32 - 1))
 def test_offsets_never_cross_themselves(seed):
     random = np.random.default_rng(seed)
     for _ in range(15):
-        ring = _random_ring(random)
+        ring = random_ring(random)
         n = len(ring)
         inward = [
             random.uniform(-6, 6, n),
@@ -49,7 +34,7 @@ def test_offsets_never_cross_themselves(seed):
 def test_inward_edges_only_take_and_outward_edges_only_add(seed):
     random = np.random.default_rng(seed)
     for _ in range(8):
-        ring = _random_ring(random)
+        ring = random_ring(random)
         shape, moves = Polygon(ring), random.choice([0, 1.0, 3.0, 6.0], len(ring))
         smaller, larger = (shapely.union_all(offset_ring(ring, way * moves)) for way in (1, -1))
         # on a grid, because the shapes share sides
@@ -62,7 +47,7 @@ def test_even_offsets_agree_with_an_independent_buffer(seed):
     """The GEOS buffer by way of shapely: inwards never more than it, outwards never less, whatever the corners."""
     random = np.random.default_rng(seed)
     for _ in range(8):
-        ring, distance = _random_ring(random), float(random.uniform(0.5, 6))
+        ring, distance = random_ring(random), float(random.uniform(0.5, 6))
         shape, n = Polygon(ring), len(ring)
         smaller = shapely.union_all(offset_ring(ring, np.full(n, distance)))
         assert smaller.difference(shape.buffer(-distance + 0.05, quad_segs=64)).area < 0.05

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
+import stress_outlines
 from foamwright.core.outline import offset_polygon
 from shapely import Polygon, box
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "scripts"))
-import stress_outlines
 from stress_outlines import Trial, fault_of, random_trial
 
 

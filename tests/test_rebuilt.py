@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 import solids
+from beetle_sentry import ACTORS, helmet
 from foamwright.core.foam import eva
 from foamwright.core.settings import PieceChoice, Settings
 from foamwright.core.shell import Shell
 from rebuilt import Cut, cut, groove_gaps, sections, solid_of, with_rule
 from scipy.spatial import ConvexHull, HalfspaceIntersection
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "scripts"))
-from beetle_sentry import ACTORS, helmet
 
 SOLIDS = {
     "box": solids.box(200, 150, 100),
