@@ -79,9 +79,10 @@ class FOAMWRIGHT_OT_removable_seams(jobs.ShellJob):
     title = "Looking for seams that could go"
 
     def work(self, context, shell, face_names):
-        bridge.refuse_added_elements(context, context.object)
-        self._limits = _limits(context, context.object)
-        return removable_seams(shell, self._limits)
+        obj = context.object
+        bridge.refuse_added_elements(context, obj)
+        self._limits = _limits(context, obj)
+        return removable_seams(shell, self._limits, settings_of(context.scene, obj))
 
     def show(self, context, obj, shell, runs):
         if not runs:

@@ -25,6 +25,9 @@ WORTHWHILE = 1.5
 UNFAITHFUL = 0.3
 """Part by which the total curvature of a likeness may differ."""
 
+STRICT = 0.015
+"""Strain limit under which the facets of a likeness matter: what is nearly developable is planned on as it is."""
+
 CORRIDOR = 0.3
 """How far a path may stray before it costs double, in mean coarse edges."""
 
@@ -57,6 +60,7 @@ class Likeness:
         """Some that curve about as much in all; the shell itself where none does, as of a rough scan."""
         wanted = _total_curvature(fine.shell)
         found = [cls.of(fine, count) for count in PLANNED_ON]
+        found = [one for one in found if one.coarse is not None and fine.limits.strain >= STRICT]
         true = [one for one in found if abs(_total_curvature(one.rough.shell) - wanted) <= UNFAITHFUL * wanted]
         return true or [cls.of(fine, len(fine.shell.triangles))]
 
