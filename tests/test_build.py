@@ -9,6 +9,7 @@ import pytest
 import solids
 from foamwright.core.build import CAUTIONS, cut_list, glue_order, glue_steps, materials
 from foamwright.core.layout import Sheet
+from foamwright.core.sheets.tables import material_rows
 from planar_pieces import faceted, pattern_of
 from sample_pattern import sample_pattern
 
@@ -49,6 +50,15 @@ def test_materials_count_foam_by_stock():
     (need,) = materials(replace(pattern, sheets=sheets)).foam
     assert (need.stock, need.pieces, need.sheets) == ("EVA 10 mm", 6, 2)
     assert need.area_mm2 == pytest.approx(60000)
+
+
+@pytest.mark.parametrize(
+    ("side", "told"), [(10, "6 cm²"), (100, "600 cm²"), (129, "998 cm²"), (130, "0.10 m²"), (500, "1.50 m²")]
+)
+def test_small_areas_of_foam_are_told_in_small_units(side, told):
+    """Six squares; a square metre is ten thousand square centimetres."""
+    (foam, _) = material_rows(pattern_of(faceted(solids.cube(side), thickness=1.0)))
+    assert f"6 pieces, {told} net" in foam[1]
 
 
 def test_grooves_are_glued_and_scores_filled():

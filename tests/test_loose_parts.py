@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
 import solids
 from foamwright.core.build import glue_order
 from foamwright.core.layout import Placement
 from foamwright.core.loose_parts import loose_parts, standing_lines
-from foamwright.core.sheets.drawing import STANDING, draw_piece
+from foamwright.core.sheets.drawing import STANDING, Text, draw_piece, net_area
+from foamwright.core.sheets.standing import standing_notes
+from foamwright.core.sheets.tables import piece_number
 from hypothesis import given
 from hypothesis import strategies as st
 from planar_pieces import faceted, pattern_of
+from shapely import LineString, Point, Polygon
 
 PLATE = (np.array([(-20.0, -15.0, 0.0), (20.0, -15.0, 0.0), (20.0, 15.0, 0.0), (-20.0, 15.0, 0.0)]), [[0, 1, 2, 3]])
 """Looks up; a box stands with its top at half its height."""
@@ -53,6 +57,34 @@ def test_the_line_is_drawn_on_the_piece_below_and_on_no_other():
         lines = [p for p in draw_piece(pattern, piece, Placement(piece.name, 0.0, 0.0, 0.0)) if p.layer is STANDING]
         assert len(lines) == (piece.name == line.on)
         assert all(drawn.points == pytest.approx(line.points) for drawn in lines)
+        words = [p.words for p in draw_piece(pattern, piece, Placement("", 0.0, 0.0, 0.0)) if isinstance(p, Text)]
+        told = f"{piece_number(pattern, line.loose)} {line.loose}"
+        assert words.count(told) == (piece.name in (line.on, line.loose))  # its own name is on the part itself
+
+
+@given(st.floats(0.5, 39), st.floats(-70, 70))
+def test_its_number_and_name_stand_beside_the_line_clear_of_all_else(height, along):
+    pattern = _box_with_plate(height, along)
+    (line,) = standing_lines(pattern)
+    lid = pattern.piece(line.on)
+    taken = shapely.union_all([note.box for note in lid.notes])
+    (note,) = standing_notes(pattern, lid, net_area(lid), taken)
+    assert note.lines[0].split()[0] == str(piece_number(pattern, line.loose))
+    rim = LineString(line.points)
+    assert not note.box.intersects(shapely.union_all([taken, rim]))
+    assert net_area(lid).contains(note.box)
+    assert note.box.distance(rim) < 6
+
+
+def test_a_part_in_a_tight_place_is_told_by_its_number_and_one_with_no_place_not_at_all():
+    pattern = _box_with_plate(8.0)
+    (line,) = standing_lines(pattern)
+    lid = pattern.piece(line.on)
+    (full,) = standing_notes(pattern, lid, net_area(lid), Polygon())
+    assert full.lines == (f"{piece_number(pattern, line.loose)} {line.loose}",)
+    (short,) = standing_notes(pattern, lid, Point(full.anchor).buffer(2.5, cap_style="square"), Polygon())
+    assert short.lines == (str(piece_number(pattern, line.loose)),)
+    assert list(standing_notes(pattern, lid, net_area(lid), net_area(lid))) == []
 
 
 def test_a_plate_that_hangs_free_has_nothing_under_it():

@@ -8,7 +8,7 @@ import pytest
 from foamwright.core.errors import SettingsError
 from foamwright.core.foam import eva
 from foamwright.core.layout import nest as nest_module
-from foamwright.core.layout.footprint import footprint, placed, rim_points, snug_turn, turned_box
+from foamwright.core.layout.footprint import footprint, placed, rim_points, snug_turn, turned_box, used_size
 from foamwright.core.layout.nest import SHEET_MARGIN_MM, nest, sound
 from foamwright.core.layout.shelf import pack_boxes
 from foamwright.core.progress import finish
@@ -16,7 +16,7 @@ from foamwright.core.settings import Settings
 from hypothesis import given
 from hypothesis import strategies as st
 from sample_pattern import THICK, THIN, sample_pattern
-from shapely import Polygon, box
+from shapely import MultiPolygon, Polygon, box
 
 QUICK = Settings(nest_seconds=1, part_gap_mm=4.0)
 
@@ -35,6 +35,8 @@ def _check_sheets(pieces, sheets, gap):
         for one, other in combinations(on_sheet, 2):
             assert one.distance(other) >= gap - 0.01
         used = max(shape.bounds[2] for shape in on_sheet) * sheet.height_mm
+        long, high = used_size(pieces, sheet)
+        assert (long, high) == pytest.approx(tuple(np.ptp(np.reshape(MultiPolygon(on_sheet).bounds, (2, 2)), axis=0)))
         assert sheet.fill == pytest.approx(sum(shape.area for shape in on_sheet) / used)
 
 

@@ -10,9 +10,10 @@ import pypdfium2.raw as pdfium
 import pytest
 from foamwright.core.errors import ExportError
 from foamwright.core.layout.paging import A4, LETTER, paginate
-from foamwright.core.sheets.fonts import showable
+from foamwright.core.sheets.fonts import CAPITAL_OF_SIZE, showable, width_mm
 from foamwright.core.sheets.pdf import pdf_steps, write_pdf
 from foamwright.core.sheets.summary import write_summary
+from foamwright.core.sheets.typeset import numbered
 from foamwright.core.shell_views import shell_views
 from PIL import Image
 from sample_pattern import sample_pattern
@@ -132,6 +133,14 @@ def test_front_pages_tell_what_they_must(book):
     assert "brow band f2 score, opens: fill it valley 35°" in whole
     assert pattern.findings[0].mend in whole
     assert "ear disc left: nothing lies within 40 mm under it" in whole
+
+
+@pytest.mark.parametrize("count", [9, 10, 120])
+def test_numbers_of_a_list_fit_before_its_texts(count):
+    lines = numbered(["Glue it."] * count)
+    indents = {line.style.leftIndent for line in lines}
+    assert len(indents) == 1
+    assert width_mm(lines[-1].bulletText, 8.5 * CAPITAL_OF_SIZE / MM) * MM < indents.pop()
 
 
 def test_contents_name_the_pages_on_which_the_sections_are(book):

@@ -6,6 +6,7 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
+import shapely
 from foamwright.core.errors import ExportError
 from foamwright.core.foam import eva
 from foamwright.core.layout import Placement
@@ -18,6 +19,7 @@ from foamwright.core.sheets.drawing import (
     GROOVE,
     INSIDE,
     LAYERS,
+    LEADER_DOT_MM,
     OUTSIDE,
     WORDS,
     Line,
@@ -185,6 +187,22 @@ def test_words_are_never_upside_down(turn):
             if isinstance(text, Text):
                 assert np.cos(text.angle) > -1e-3
                 assert text.words != "UP" or np.cos(text.angle) == pytest.approx(1)
+
+
+def test_up_arrow_keeps_off_leaders():
+    """Words outside a small disc point into its middle, where the arrow would be."""
+    pattern = sample_pattern()
+    cheek = pattern.piece("cheek plate left")
+    (arrow, *_) = _arrow(pattern, replace(cheek, notes=()))
+    tip = tuple(arrow.points.mean(axis=0).tolist())
+    note = Note("name", ("1 cheek plate left",), (tip[0] - 150.0, tip[1]), 0.0, 2.0, tip=tip)
+    moved = shapely.union_all([LineString(part.points) for part in _arrow(pattern, replace(cheek, notes=(note,)))])
+    assert moved.distance(note.leader) >= 2 * LEADER_DOT_MM
+
+
+def _arrow(pattern, piece):
+    drawn = draw_piece(pattern, piece, Placement(piece.name, 0.0, 0.0, 0.0))
+    return [part for part in drawn if part.layer.key == "up-arrow" and not isinstance(part, Text)]
 
 
 def test_up_arrow_points_to_the_top_of_the_shell():

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from shapely import Polygon
 
-from . import Placement
+from . import Placement, Sheet
 
 if TYPE_CHECKING:
     from ..pattern import PatternPiece
@@ -32,6 +33,14 @@ def footprint(piece: PatternPiece) -> Polygon:
 def placed(shape: Polygon, placement: Placement) -> Polygon:
     """The shape where the placement puts it."""
     return shapely.transform(shape, placement.apply)
+
+
+def used_size(pieces: Sequence[PatternPiece], sheet: Sheet) -> tuple[float, float]:
+    """Sides in mm of the upright box around what lies on a sheet: the offcut that would do."""
+    shape_of = {piece.name: piece for piece in pieces}
+    shapes = [placed(footprint(shape_of[placement.piece]), placement) for placement in sheet.placements]
+    left, low, right, high = shapely.total_bounds(shapes).tolist()
+    return right - left, high - low
 
 
 def rim_points(shape: Polygon) -> np.ndarray:

@@ -18,9 +18,11 @@ from shapely import LineString, Polygon
 from ..layout import Placement
 from ..lettering import LINE_PITCH
 from ..loose_parts import standing_lines
+from ..marks import Note
 from ..outline import parts_of
 from ..pattern import Pattern, PatternPiece
 from ..tracing import traced_rings
+from .standing import standing_notes
 
 WIDE_MM, NARROW_MM = 0.5, 0.25
 
@@ -115,9 +117,12 @@ SAME_LINE_MM = 0.02
 
 def draw_piece(pattern: Pattern, piece: PatternPiece, placement: Placement) -> tuple[Primitive, ...]:
     """Everything on one piece at its place, mm on the sheet or page; words are turned to read upright."""
-    lines = [*_outlines(piece), *_folds(piece), *_notches(piece), *_up_arrow(pattern, piece, placement.angle)]
+    face, taken = net_area(piece), _taken(piece)
+    notes = (*piece.notes, *standing_notes(pattern, piece, face, taken))
+    free = face.difference(shapely.union_all([taken, *(note.box for note in notes)]))
+    lines = [*_outlines(piece), *_folds(piece), *_notches(piece), *_up_arrow(pattern, piece, free, placement.angle)]
     lines += [Line(STANDING, line.points) for line in standing_lines(pattern) if line.on == piece.name]
-    words = [*_notch_labels(piece, placement.angle), *_notes(piece, placement.angle)]
+    words = [*_notch_labels(piece, placement.angle), *_notes(notes, placement.angle)]
     return tuple(_placed(primitive, placement) for primitive in (*lines, *words))
 
 
@@ -194,8 +199,8 @@ def _notch_labels(piece: PatternPiece, turn: float) -> Iterable[Text]:
         yield Text(NOTCH, notch.label, float(x), float(y), -turn, 1.8)
 
 
-def _notes(piece: PatternPiece, turn: float) -> Iterable[Primitive]:
-    for note in piece.notes:
+def _notes(notes: Iterable[Note], turn: float) -> Iterable[Primitive]:
+    for note in notes:
         angle = _upright(note.angle + turn) - turn
         down = np.array([sin(angle), -cos(angle)]) * note.height_mm * LINE_PITCH
         for row, words in enumerate(note.lines):
@@ -212,7 +217,7 @@ def _upright(angle: float) -> float:
     return (angle + pi / 2 - 1e-6) % pi - pi / 2 + 1e-6
 
 
-def _up_arrow(pattern: Pattern, piece: PatternPiece, turn: float) -> Iterable[Primitive]:
+def _up_arrow(pattern: Pattern, piece: PatternPiece, free: shapely.Geometry, turn: float) -> Iterable[Primitive]:
     """An arrow to the top of the finished shell, in the widest free place; none on a piece that lies level."""
     height = pattern.shell.vertices[piece.patch.shell_vertex, 2]
     centred = piece.flat - piece.flat.mean(axis=0)
@@ -221,7 +226,6 @@ def _up_arrow(pattern: Pattern, piece: PatternPiece, turn: float) -> Iterable[Pr
     if steepness < 0.3:
         return
     direction = slope / steepness
-    free = net_area(piece).difference(_taken(piece))
     if free.is_empty:
         return
     radius_line = shapely.maximum_inscribed_circle(free, tolerance=0.5)
@@ -241,7 +245,8 @@ def _up_arrow(pattern: Pattern, piece: PatternPiece, turn: float) -> Iterable[Pr
 
 def _taken(piece: PatternPiece) -> shapely.Geometry:
     """Where words, folds and kerfs already are."""
-    words = [shape for note in piece.notes for shape in (note.box, note.leader) if shape]
+    words = [note.box for note in piece.notes]
+    words += [note.leader.buffer(2 * LEADER_DOT_MM) for note in piece.notes if note.leader]
     folds = [LineString(piece.flat[fold.path]).buffer(max(2.0, fold.mouth_mm / 2)) for fold in piece.folds]
     kerfs = [LineString(line).buffer(max(1.0, bend.kerf_mm / 2)) for bend in piece.bends for line in bend.lines]
     notches = [shapely.Point(notch.point).buffer(NOTCH_MM + 4) for notch in piece.notches]

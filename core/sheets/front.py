@@ -10,6 +10,7 @@ from reportlab.lib.units import mm
 from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, PageBreak, Spacer, Table
 
 from ..build import CAUTIONS, glue_order
+from ..layout.footprint import used_size
 from ..layout.paging import OVERLAP_MM, Page, Paper
 from ..pattern import Pattern
 from .cuts_picture import cuts_picture
@@ -18,11 +19,13 @@ from .page_marks import scale_bar
 from .pictures import Picture, in_rows, legend_picture, page_map, sheet_picture
 from .tables import (
     CUT_LIST_HEAD,
+    CUT_LIST_WORDS,
     FOLD_HEAD,
     JOINT_HEAD,
     MISMATCH_WORDS,
     RIM_HEAD,
     any_mismatch,
+    counted,
     counts,
     cut_rows,
     fold_rows,
@@ -82,7 +85,7 @@ def front_story(
 
     lists: list[Flowable] = [
         *begin("Cut list"),
-        words("Every piece is cut once. Sizes are of the smallest box around the piece.", BODY),
+        words(CUT_LIST_WORDS, BODY),
         Spacer(0, 2 * mm),
         table(CUT_LIST_HEAD, cut_rows(pattern, pages), scaled(CUT_LIST_WIDTHS)),
     ]
@@ -105,7 +108,7 @@ def front_story(
                 *section("What it takes"),
                 facts(material_rows(pattern), scaled((40, 110))),
                 Spacer(0, 1 * mm),
-                words("Adhesive and filler are estimates.", BODY),
+                words("Amounts in ml are estimates.", BODY),
             ]
         )
     )
@@ -175,13 +178,14 @@ def _sheets(pattern: Pattern, paper: Paper, section: Callable[[str], list[Flowab
     wide, tall = paper.drawing_size
     story: list[Flowable] = []
     for index, sheet in enumerate(pattern.sheets):
+        long, high = used_size(pattern.parts, sheet)
         line = (
             f"Sheet {sheet.number}: {sheet.stock}, {sheet.width_mm:g} x {sheet.height_mm:g} mm, "
-            f"{len(sheet.placements)} pieces, the used length filled to {sheet.fill:.0%}. Outside faces up."
+            f"{counted(len(sheet.placements), 'piece')} within {long:.0f} x {high:.0f} mm. Outside faces up."
         )
         picture = sheet_picture(pattern, sheet, wide, tall * 0.42)
         in_order = sorted(sheet.placements, key=lambda p: piece_number(pattern, p.piece))
-        key = " · ".join(f"{piece_number(pattern, p.piece)} {p.piece}" for p in in_order)
+        key = "\u00a0· ".join(f"{piece_number(pattern, p.piece)} {p.piece}" for p in in_order)
         heading = section("Foam sheets") if index == 0 else []
         story.append(
             KeepTogether(

@@ -27,7 +27,7 @@ from .drawing import (
     LineType,
     net_area,
 )
-from .fonts import width_mm
+from .fonts import BOLD, width_mm
 from .ink import GREY, Ink
 from .page_marks import registration_mark
 from .tables import piece_number
@@ -136,10 +136,9 @@ def page_map(pattern: Pattern, group: Sequence[Page], paper: Paper) -> Picture:
         return (points - low) * MAP_SCALE + ((room - wide) / 2, caption)
 
     def paint(ink: Ink) -> None:
-        for page, shift in zip(group, shifts, strict=True):
-            x, y = to_paper(np.array([left, bottom]) + shift)
+        feet = to_paper(np.array([left, bottom]) + shifts)
+        for x, y in feet.tolist():
             ink.box(x, y, (right - left) * MAP_SCALE, (top - bottom) * MAP_SCALE, line_mm=0.2, grey=GREY)
-            ink.words(str(page.number), x + 1.8, y + (top - bottom) * MAP_SCALE - 3.4, 3.4, at="start", bold=True)
         for placement in group[0].placements:
             piece = pattern.piece(placement.piece)
 
@@ -147,6 +146,12 @@ def page_map(pattern: Pattern, group: Sequence[Page], paper: Paper) -> Picture:
                 return to_paper(placement.apply(points))
 
             draw_outline(ink, piece, placed)
+        heads = feet + np.array([1.8, (top - bottom) * MAP_SCALE - 3.4])
+        for page, (x, y) in zip(group, heads.tolist(), strict=True):
+            wide, half = width_mm(str(page.number), 3.4, BOLD), 2.2
+            # outlines do not run through the number
+            ink.fill(np.array([(x, y - half), (x + wide, y - half), (x + wide, y + half), (x, y + half)]), grey=1.0)
+            ink.words(str(page.number), x, y, 3.4, at="start", bold=True)
         for row, name in enumerate(names):
             ink.words(name, room / 2, caption - 2.0 - pitch * row, 1.7)
 
@@ -201,6 +206,10 @@ def legend_picture(wide_mm: float) -> Picture:
                 np.array([(left, y - 2), (left + 2, y - 2), (left + 2, y + 2), (left, y + 2)]), KERF.line, closed=True
             )
 
+    def standing(ink: Ink, x: float, y: float) -> None:
+        straight(STANDING.line)(ink, x, y - 2.0)
+        ink.words("12 disc", x + sample / 2, y + 0.4, 1.8)
+
     def notch(ink: Ink, x: float, y: float) -> None:
         straight(CUT.line)(ink, x, y - 2.0)
         ink.line(np.array([(x + 10, y - 2.0), (x + 10, y + 2.0)]))
@@ -218,7 +227,7 @@ def legend_picture(wide_mm: float) -> Picture:
         (leader, "words that belong to the line at the dot"),
         (fold, "fold 1 of the piece: see the list of folds"),
         (straight(GROOVE.line), "mouth of a wide V-groove on the inside face"),
-        (straight(STANDING.line), "a loose part is glued on here"),
+        (standing, "loose part 12 is glued on here"),
         (kerfs, "kerfs (true width) and scores on the inside face"),
         (notch, "notch: meets the same label on the other piece"),
         (up, "this way is up on the finished shell"),

@@ -16,6 +16,8 @@ from ..tight_bends import TightBend
 Rows = list[tuple[str, ...]]
 
 LEAST_MISMATCH_MM = 0.05
+LEAST_M2 = 0.1
+"""Smaller areas are told in square centimetres."""
 
 
 def percent(stretch: float) -> str:
@@ -45,6 +47,10 @@ def page_span(numbers: Sequence[int]) -> str:
 
 
 CUT_LIST_HEAD = ("no.", "piece", "mate", "group", "stock", "size mm", "pulled", "squeezed", "sheet", "pages")
+CUT_LIST_WORDS = (
+    "Every piece is cut once. Sizes are of the smallest box around the piece; pulled and squeezed is what its foam "
+    "takes at the worst spots."
+)
 
 
 def cut_rows(pattern: Pattern, pages: Sequence[Page]) -> Rows:
@@ -66,8 +72,12 @@ def cut_rows(pattern: Pattern, pages: Sequence[Page]) -> Rows:
     ]
 
 
-def _counted(count: int, thing: str) -> str:
+def counted(count: int, thing: str) -> str:
     return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
+
+
+def _area_words(area_mm2: float) -> str:
+    return f"{area_mm2 / 1e6:.2f} m²" if area_mm2 > LEAST_M2 * 1e6 else f"{area_mm2 / 1e2:.0f} cm²"
 
 
 def material_rows(pattern: Pattern) -> Rows:
@@ -75,11 +85,11 @@ def material_rows(pattern: Pattern) -> Rows:
     rows: Rows = [
         (
             foam.stock,
-            f"{_counted(foam.pieces, 'piece')}, {foam.area_mm2 / 1e6:.2f} m² net, {_counted(foam.sheets, 'sheet')}",
+            f"{counted(foam.pieces, 'piece')}, {_area_words(foam.area_mm2)} net, {counted(foam.sheets, 'sheet')}",
         )
         for foam in need.foam
     ]
-    layers = f" and {need.layer_mm2 / 1e6:.2f} m² of layers" if need.layer_mm2 else ""
+    layers = f" and {_area_words(need.layer_mm2)} of layers" if need.layer_mm2 else ""
     seams = f"{need.glue_mm / 1e3:.1f} m of joints, grooves and kerfs"
     rows.append(("adhesive", f"about {need.adhesive_ml:.0f} ml for {seams}{layers}"))
     if need.filler_ml >= 0.5:

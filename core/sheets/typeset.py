@@ -22,6 +22,8 @@ BODY = ParagraphStyle("body", fontName=PLAIN, fontSize=8.5, leading=12)
 LISTED = ParagraphStyle(
     "listed", parent=BODY, leftIndent=5 * mm, bulletFontName=PLAIN, bulletFontSize=8.5, spaceAfter=0.8 * mm
 )
+DIGIT_MM = 2.0
+"""What each digit more of a list's numbers takes."""
 CELL = ParagraphStyle("cell", fontName=PLAIN, fontSize=7.5, leading=9.5)
 CELL_HEAD = ParagraphStyle("cell head", parent=CELL, fontName=BOLD)
 
@@ -32,7 +34,10 @@ def words(text: str, style: ParagraphStyle = BODY, bullet: str | None = None) ->
 
 
 def numbered(texts: Sequence[str]) -> list[Flowable]:
-    return [words(text, LISTED, bullet=f"{number}.") for number, text in enumerate(texts, start=1)]
+    """All texts begin below each other, however many there are."""
+    wider = (len(str(len(texts))) - 1) * DIGIT_MM * mm
+    style = ParagraphStyle("numbered", parent=LISTED, leftIndent=LISTED.leftIndent + wider)
+    return [words(text, style, bullet=f"{number}.") for number, text in enumerate(texts, start=1)]
 
 
 def bulleted(texts: Sequence[str]) -> list[Flowable]:
