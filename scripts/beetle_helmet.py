@@ -15,6 +15,8 @@ from shell_maker import DemoShell, ShellMaker, fade, rail, span
 FOAM_MM = 5.0
 CLEARANCE_MM = 15.0
 DISC_MM = 8.0
+BOSS_MM = DISC_MM + FOAM_MM
+"""The boss stands higher than its own foam: one layer goes under it."""
 
 
 @dataclass(frozen=True)
@@ -185,7 +187,7 @@ def _lower_ring(maker: ShellMaker, fit: np.ndarray, band: np.ndarray) -> np.ndar
 
 
 def _ear(maker: ShellMaker, side: np.ndarray, fit: np.ndarray) -> None:
-    """A ring and a boss of thicker foam that lie on the side panel and follow its bend."""
+    """A ring and a boss of thicker foam over the side panel that follow its bend; the boss stands higher."""
     y0, z0 = 4 * fit[1], 0.0
     points = side.reshape(-1, 3)
 
@@ -196,13 +198,13 @@ def _ear(maker: ShellMaker, side: np.ndarray, fit: np.ndarray) -> None:
     bend = np.linalg.lstsq(terms(points[near, 1], points[near, 2]), points[near, 0], rcond=None)[0]
     out = np.array([1.0, -bend[1], -bend[2]]) / np.sqrt(1 + bend[1] ** 2 + bend[2] ** 2)
 
-    def disc(radii: list[float], name: str) -> None:
+    def disc(radii: list[float], name: str, height: float) -> None:
         turn = -np.linspace(0, 2 * np.pi, 33)
         turn[-1] = 0.0
         y = y0 + np.outer(radii, np.cos(turn))
         z = z0 + np.outer(radii, np.sin(turn))
-        grid = np.stack([terms(y, z) @ bend, y, z], axis=-1) + DISC_MM * out
+        grid = np.stack([terms(y, z) @ bend, y, z], axis=-1) + height * out
         maker.block(grid, name)
 
-    disc([19, 24, 29, 34], "ear ring L")
-    disc([0, 6, 12], "ear boss L")
+    disc([19, 24, 29, 34], "ear ring L", DISC_MM)
+    disc([0, 6, 12], "ear boss L", BOSS_MM)

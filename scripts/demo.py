@@ -49,10 +49,12 @@ def parse_options(arguments: list[str]) -> argparse.Namespace:
     )
     parser.add_argument("--strain", type=float, help="of the pieces of a suggested plan, at most, in percent (5)")
     parser.add_argument("--size", type=float, help="largest side of the shell in mm")
+    parser.add_argument("--layers", action="store_true", help="also cut the layers that raise panels to their height")
     parser.add_argument("--out", type=Path, default=ROOT / "out", help="folder for what is made (out)")
     options = parser.parse_args(arguments)
-    if options.path is None and (options.thickness or options.seams or options.strain or options.size):
-        parser.error("the beetle sentry set has its own foam, seams and size; name a file to give others")
+    own = (options.thickness, options.seams, options.strain, options.size, options.layers)
+    if options.path is None and any(own):
+        parser.error("the beetle sentry set has its own foam, seams, size and layers; name a file to give others")
     if options.strain is not None and options.seams != "suggest":
         parser.error("--strain is for suggested seams; add --seams suggest")
     if options.path not in (None, "monkey") and not Path(options.path).is_file():
@@ -69,6 +71,8 @@ def forwarded(options: argparse.Namespace) -> list[str]:
         value = getattr(options, name)
         if value is not None:
             words += [f"--{name}", str(value)]
+    if options.layers:
+        words.append("--layers")
     return words
 
 

@@ -77,6 +77,7 @@ def build_beetle_sentry(out: Path) -> int:
     shells += [beetle_sentry.shoulder_plate(), beetle_sentry.forearm_guard()]
     for obj in list(bpy.data.objects):
         bpy.data.objects.remove(obj)
+    bpy.context.scene.foamwright.cut_layers = True
     for shell in shells:
         print(f"\n{shell.name}: {len(shell.faces)} faces", flush=True)
         _do_the_job(_object_of(shell), out / re.sub(r"\W+", "-", shell.name.lower()))

@@ -11,8 +11,10 @@ from foamwright.core.foam import eva
 from foamwright.core.folds import find_folds
 from foamwright.core.patch import cut_patch
 from foamwright.core.pieces import cut_pieces, split
+from foamwright.core.progress import finish
 from foamwright.core.settings import PieceChoice, Settings
 from foamwright.core.shell import Shell
+from foamwright.core.unfold import unfold
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.sparse import coo_array
@@ -212,16 +214,26 @@ def test_three_actors_three_sizes() -> None:
 
 
 @every_helmet
-def test_ears_stand_proud_by_their_stock(actor, demo: DemoShell) -> None:
+def test_ear_rings_stand_proud_by_their_stock_and_bosses_by_a_layer_more(actor, demo: DemoShell) -> None:
     names = np.array(demo.face_names)
     shell = built(demo)
     assert demo.stock_mm == dict.fromkeys(("ear boss L", "ear boss R", "ear ring L", "ear ring R"), 8.0)
     side = np.flatnonzero(names == "side L")
-    for piece in ("ear ring L", "ear boss L"):
+    for piece, proud in (("ear ring L", 8.0), ("ear boss L", 8.0 + FOAM_MM)):
         centres = shell.face_centre[names == piece]
         nearest = side[np.argmin(np.linalg.norm(centres[:, None] - shell.face_centre[side], axis=2), axis=1)]
         height = np.einsum("ij,ij->i", centres - shell.face_centre[nearest], shell.face_normal[nearest])
-        np.testing.assert_allclose(height, 8.0, atol=0.8)
+        np.testing.assert_allclose(height, proud, atol=0.8)
+
+
+def test_one_layer_of_the_shells_own_foam_goes_under_each_boss_and_no_other_piece() -> None:
+    demo = HELMETS[0]
+    choices = {name: PieceChoice(stock=eva(t)) for name, t in demo.stock_mm.items()}
+    settings = Settings(stock=eva(FOAM_MM), pieces=choices, cut_layers=True, nest_seconds=1)
+    pattern = finish(unfold(built(demo), settings, demo.face_names))
+    stacks = {layer.layer_of: layer.stock.thickness_mm for layer in pattern.layers}
+    assert stacks == {"ear boss L": FOAM_MM, "ear boss R": FOAM_MM}
+    assert len(pattern.layers) == 2
 
 
 @every_helmet

@@ -124,9 +124,12 @@ def test_the_demo_hands_its_options_on_to_blender(tmp_path):
         *("--thickness", "6.0", "--seams", "sharp"),
     ]
     assert "monkey" in demo.forwarded(demo.parse_options(["monkey"]))
+    assert demo.forwarded(demo.parse_options(["monkey", "--layers"]))[-1] == "--layers"
 
 
-@pytest.mark.parametrize("arguments", [["no-such-file.obj"], ["--thickness", "6"], ["monkey", "--seams", "dotted"]])
+@pytest.mark.parametrize(
+    "arguments", [["no-such-file.obj"], ["--thickness", "6"], ["--layers"], ["monkey", "--seams", "dotted"]]
+)
 def test_the_demo_refuses_options_that_cannot_be_meant(arguments, capsys):
     with pytest.raises(SystemExit):
         demo.parse_options(arguments)
