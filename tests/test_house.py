@@ -1,6 +1,7 @@
 """The house keeps its walls: `core` knows nothing of Blender, `addon` computes nothing, modules stay small."""
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -72,6 +73,23 @@ def test_imports_inside_the_package_are_relative(path):
 @pytest.mark.parametrize("path", [*CORE, *ADDON, *SCRIPTS], ids=name_of)
 def test_modules_stay_small(path):
     assert len(path.read_text(encoding="utf-8").splitlines()) <= LINE_LIMIT
+
+
+def rooms_named(guide: str) -> set[str]:
+    """Files and folders in the first column of the guide's table of rooms."""
+    rows = guide.partition("## The rooms")[2].partition("\n## ")[0].splitlines()
+    named = set()
+    for row in rows:
+        names = re.findall("`([^`]+)`", row.partition(" | ")[0]) if row.startswith("| `") else []
+        named |= {str(Path(names[0]).parent / Path(name).name) for name in names}
+    return named
+
+
+def test_every_module_has_its_room_in_the_guide_and_every_room_its_module():
+    there = {
+        name_of(path) for half in ("core", "addon") for path in (ROOT / half).iterdir() if path.name[0] not in "_."
+    }
+    assert rooms_named((ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")) == there
 
 
 def after_importing_core(before: str = "", after: str = "") -> subprocess.CompletedProcess:
