@@ -12,9 +12,12 @@ from foamwright.core.errors import ExportError
 from foamwright.core.layout.paging import A4, LETTER, paginate
 from foamwright.core.sheets.fonts import CAPITAL_OF_SIZE, showable, width_mm
 from foamwright.core.sheets.pdf import pdf_steps, write_pdf
+from foamwright.core.sheets.pictures import label_piece
 from foamwright.core.sheets.summary import write_summary
 from foamwright.core.sheets.typeset import numbered
 from foamwright.core.shell_views import shell_views
+from hypothesis import given
+from hypothesis import strategies as st
 from PIL import Image
 from sample_pattern import sample_pattern
 
@@ -292,3 +295,28 @@ def test_heatmap_of_a_large_pattern_stays_a_picture_that_can_be_opened(tmp_path,
         # taller than wide at first, so it was widened; as one row of 900 it would be far too wide
         assert 1800 < picture.width <= longest
         assert 0.5 * longest < picture.height <= longest
+
+
+@given(st.floats(4, 40), st.floats(4, 40))
+def test_the_number_and_the_name_of_a_piece_in_a_picture_stay_within_it(wide, tall):
+    pattern = sample_pattern()
+    piece = pattern.pieces[0]
+    ring = np.array([(0, 0), (wide, 0), (wide, tall), (0, tall), (0, 0)])
+    ink = _Words()
+    label_piece(ink, pattern, replace(piece, outside_outline=(ring,)), lambda points: points)
+    assert ink.said[0][0] == "1"
+    assert len(ink.said) in ({2} if min(wide, tall) > 18 else {1} if min(wide, tall) < 10 else {1, 2})
+    for words, x, y, height in ink.said:
+        half = width_mm(words, height) / 2
+        assert 0 < x - half < x + half < wide
+        assert 0 < y - height / 2 < y + height / 2 < tall
+
+
+class _Words:
+    """Keeps what is written instead of writing it."""
+
+    def __init__(self):
+        self.said = []
+
+    def words(self, words, x, y, height_mm, **_look):
+        self.said.append((words, x, y, height_mm))

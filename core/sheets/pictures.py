@@ -34,6 +34,8 @@ from .tables import piece_number
 
 HAIR = LineType("hair", "01.1", 0.15)
 MAP_SCALE = 1 / 6
+NAME_MM = 1.7
+"""Height of the names of pieces."""
 
 
 class Picture(Flowable):
@@ -94,11 +96,12 @@ def label_piece(
     centre, rim = to_paper(shapely.get_coordinates(widest))
     radius = float(np.hypot(*(rim - centre)))
     height = min(tallest, radius * 0.9)
-    named = width_mm(piece.name, 1.7) <= 1.7 * radius
+    below = height / 2 + 1.2
+    named = float(np.hypot(width_mm(piece.name, NAME_MM) / 2, below + NAME_MM / 2)) <= radius
     x, y = (float(v) for v in centre)
     ink.words(str(piece_number(pattern, piece.name)), x, y + (1.2 if named else 0.0), height, bold=True)
     if named:
-        ink.words(piece.name, x, y - height * 0.5 - 1.2, 1.7)
+        ink.words(piece.name, x, y - below, NAME_MM)
 
 
 def sheet_picture(pattern: Pattern, sheet: Sheet, wide_mm: float, tallest_mm: float) -> Picture:
@@ -130,7 +133,7 @@ def page_map(pattern: Pattern, group: Sequence[Page], paper: Paper) -> Picture:
     names = group[0].pieces
     pitch = 3.0
     caption = pitch * len(names) + 1.0
-    room = max([float(wide), *(width_mm(name, 1.7) for name in names)])
+    room = max([float(wide), *(width_mm(name, NAME_MM) for name in names)])
 
     def to_paper(points: np.ndarray) -> np.ndarray:
         return (points - low) * MAP_SCALE + ((room - wide) / 2, caption)
@@ -153,7 +156,7 @@ def page_map(pattern: Pattern, group: Sequence[Page], paper: Paper) -> Picture:
             ink.fill(np.array([(x, y - half), (x + wide, y - half), (x + wide, y + half), (x, y + half)]), grey=1.0)
             ink.words(str(page.number), x, y, 3.4, at="start", bold=True)
         for row, name in enumerate(names):
-            ink.words(name, room / 2, caption - 2.0 - pitch * row, 1.7)
+            ink.words(name, room / 2, caption - 2.0 - pitch * row, NAME_MM)
 
     return Picture(room, float(tall) + caption, paint)
 
