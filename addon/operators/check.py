@@ -31,7 +31,7 @@ class FOAMWRIGHT_OT_check(bpy.types.Operator):
         if stops:
             self.report({"WARNING"}, f"'{obj.name}': {stops} to mend before it can be built")
         else:
-            self.report({"INFO"}, f"'{obj.name}' can be built; {len(findings)} to know")
+            self.report({"INFO"}, f"'{obj.name}' can be built; to look at: {len(findings)}")
         return {"FINISHED"}
 
 
