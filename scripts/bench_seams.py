@@ -204,9 +204,16 @@ def sphere_bound() -> None:
     seconds = time.process_time() - started
     spread = np.log((1 + LIMIT) / (1 - LIMIT))
     cap = brentq(lambda a: np.log(a / np.sin(a)) - spread, 0.01, 1.5)
+    # the rim of a strip about a great circle is cos a as long as its middle; seam is half of all rims
+    strip = np.arccos((1 - LIMIT) / (1 + LIMIT))
+    radius = models.HEAD_MM / (2 * np.pi) / 1000
     gores = next(n for n in range(3, 99) if gore_edge_excess(n) <= LIMIT)
     print(f"\nSphere of {models.HEAD_MM:g} mm around, +-{100 * LIMIT:g} %")
     print(f"  caps of at most {np.degrees(cap):.1f} degrees: by area no fewer than {2 / (1 - np.cos(cap)):.1f}")
+    print(
+        f"  strips as wide as the limit allows ({2 * np.degrees(strip):.1f} degrees), without waste: "
+        f"{2 * np.pi * radius / np.tan(strip):.2f} m"
+    )
     print(f"  gores whose edges are at most {100 * LIMIT:g} % long: {gores}, {gores * models.HEAD_MM / 2000:.2f} m")
     print(
         f"  ours: {len(plan.pieces)} pieces, {plan.length_mm / 1000:.2f} m, strain {100 * plan.strain:.2f} %, "
@@ -222,7 +229,7 @@ def gore_edge_excess(count: int) -> float:
 
 def large(quick: bool) -> None:
     print("\nSeconds of work by number of faces")
-    for splits in (3, 4) if quick else (3, 4, 5):
+    for splits in (3, 4) if quick else (3, 4, 5, 6):
         shell = models.knobbly(splits)
         started = time.process_time()
         plan = finish(suggest(shell, SuggestionLimits(LIMIT)))

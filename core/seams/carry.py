@@ -29,10 +29,16 @@ STRICT = 0.015
 """Strain limit under which the facets of a likeness matter: what is nearly developable is planned on as it is."""
 
 CORRIDOR = 0.3
-"""How far a path may stray before it costs double, in mean coarse edges."""
+"""How far a path may stray before it costs double, in mean coarse edges; most of a fine edge at least."""
 
 TURNS_BACK = 1.5
 """Length over the distance of its ends from which on a run turns back."""
+
+REACH = 6.0
+"""How far a path may stray at all, in those."""
+
+TURN_PRICE = 1.0
+"""Price of a right angle in a path, in mean edges; twice the angle costs four times as much."""
 
 DETOUR = 2.5
 """Longest path that still stands for a coarse edge, in longest coarse edges."""
@@ -42,6 +48,7 @@ CHUNK = 64
 
 SAMPLES = 8
 """Points per coarse edge on the line that a path follows."""
+
 
 @dataclass(frozen=True, eq=False)
 class Likeness:
@@ -192,7 +199,7 @@ def _carried_seam(fine: Draft, coarse: Coarse, rough: Draft) -> np.ndarray:
     walls[shell.edges[fine.kept | ~fine.inner]] = True
     walls[[end for chain in runs for end in (chain[0], chain[-1])]] = True
     found = fine.kept.copy()
-    width = CORRIDOR * float(rough.shell.edge_length.mean())
+    width = max(CORRIDOR * float(rough.shell.edge_length.mean()), 0.7 * float(shell.edge_length.mean()))
     for chain in runs:
         path = smooth_path(fine, chain, width, walls)
         if len(path):
@@ -240,17 +247,16 @@ def _length(points: np.ndarray) -> float:
 
 
 def smooth_path(draft: Draft, chain: np.ndarray, width: float, walls: np.ndarray) -> np.ndarray:
-    """Vertices of the cheapest path between the ends of a chain that keeps near the chain, smoothed.
+    """Vertices of the cheapest path between the ends of a chain that keeps near the chain and turns little.
 
     chain : (c,) vertices; width mm : straying by so much doubles the price; walls : (n,) bool, vertices that it
     may end at but not pass. Empty where there is no way.
     """
     shell = draft.shell
-    line = _smoothed(shell.vertices[chain])
-    away = KDTree(line).query(shell.vertices, distance_upper_bound=20 * width)[0]
+    away = KDTree(_smoothed(shell.vertices[chain])).query(shell.vertices, distance_upper_bound=REACH * width)[0]
     with np.errstate(invalid="ignore"):
         dearness = 1 + (away / width) ** 2
-    price = draft.price * dearness[shell.edges].mean(axis=1)
+    price = np.where(draft.free, draft.price * dearness[shell.edges].mean(axis=1), np.inf)
     own_image = draft.twins is not None and bool((draft.twins.vertex[chain] == chain).all())
     blocked = walls.copy()
     if draft.twins is not None and not own_image:
@@ -261,15 +267,48 @@ def smooth_path(draft: Draft, chain: np.ndarray, width: float, walls: np.ndarray
         side = draft.twins.on_plane if own_image else draft.twins.left[shell.edges].all(axis=1)
         tries = [np.where(side, attempt, np.inf) for attempt in tries] + tries
     for attempt in tries:
-        distance, before = dijkstra(
-            _graph(draft, attempt), directed=False, indices=int(chain[0]), return_predecessors=True
-        )
-        if np.isfinite(distance[chain[-1]]):
-            steps = [int(chain[-1])]
-            while before[steps[-1]] >= 0:
-                steps.append(int(before[steps[-1]]))
-            return np.array(steps[::-1])
+        path = _path_of_few_turns(shell, attempt, int(chain[0]), int(chain[-1]))
+        if len(path):
+            return path
     return np.empty(0, np.int64)
+
+
+def _path_of_few_turns(shell: Shell, price: np.ndarray, start: int, end: int) -> np.ndarray:
+    """The cheapest path over edges of finite price (k,) where every turn costs too; empty where there is none.
+
+    A search over directed edges: which edge comes next, and how much it turns, is known only from the one before.
+    """
+    usable = np.flatnonzero(np.isfinite(price))
+    tail = np.concatenate([shell.edges[usable, 0], shell.edges[usable, 1]])
+    head = np.concatenate([shell.edges[usable, 1], shell.edges[usable, 0]])
+    cost, count = np.tile(price[usable], 2), 2 * len(usable)
+    along = shell.vertices[head] - shell.vertices[tail]
+    along /= np.maximum(np.linalg.norm(along, axis=1), 1e-12)[:, None]
+    order = np.argsort(tail, kind="stable")
+    first = np.searchsorted(tail[order], head)
+    fan = np.searchsorted(tail[order], head, "right") - first
+    one = np.repeat(np.arange(count), fan)
+    other = order[np.repeat(first, fan) + np.arange(len(one)) - np.repeat(np.cumsum(fan) - fan, fan)]
+    onward = head[other] != tail[one]
+    one, other = one[onward], other[onward]
+    turn = np.arccos(np.clip(np.einsum("ij,ij->i", along[one], along[other]), -1, 1)) / (np.pi / 2)
+    typical = float(shell.edge_length[usable].mean()) if len(usable) else 0.0
+    outset = np.flatnonzero(tail == start)
+    graph = csr_array(
+        (
+            np.concatenate([cost[other] + TURN_PRICE * typical * turn**2, cost[outset]]),
+            (np.concatenate([one, np.full(len(outset), count)]), np.concatenate([other, outset])),
+        ),
+        shape=(count + 1, count + 1),
+    )
+    distance, before = dijkstra(graph, indices=count, return_predecessors=True)
+    arrivals = np.flatnonzero(head == end)
+    if not len(arrivals) or not np.isfinite(distance[arrivals]).any():
+        return np.empty(0, np.int64)
+    steps = [int(arrivals[np.argmin(distance[arrivals])])]
+    while before[steps[-1]] != count:
+        steps.append(int(before[steps[-1]]))
+    return np.append(tail[steps[::-1]], end)
 
 
 def _smoothed(points: np.ndarray) -> np.ndarray:

@@ -30,7 +30,9 @@ JUDGED_ON, STRICTNESS = 3000, 0.97
 strain because it is carried over."""
 
 MOST_PLANS, FEW_FACES = 3, 1500
-"""Rough plans that are tried from every likeness; shells of more than a few faces get one, to be done in time."""
+"""Rough plans that are tried; a shell of few faces is tried on several likenesses with fewer plans each, one that has
+no likeness gets one."""
+
 
 def suggest(
     shell: Shell,
@@ -70,7 +72,7 @@ def _best_plan(draft: Draft, foam: Settings | None) -> Steps[Settled]:
     settled = []
     for likeness in Likeness.faithful(draft)[: None if small else 1]:
         rough = yield from _best_start(likeness.rough)
-        plans = MOST_PLANS if rough.shell.face_count <= FEW_FACES else 1
+        plans = MOST_PLANS - small if rough.shell.face_count <= FEW_FACES else 1
         settled.append((yield from settle(replace(likeness, rough=rough), foam, plans)))
     return min(settled, key=lambda one: one.merit)
 
