@@ -7,12 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import solids
+from foamwright.core.layout.paging import A4
+from foamwright.core.sheets.pictures import Picture
+from foamwright.core.sheets.where import VIEWS, where_pages
 from foamwright.core.shell import Shell
 from foamwright.core.shell_lines import SEEN_FROM_ABOVE_DEG, shell_drawings
 from foamwright.core.shell_views import turned
 from hypothesis import given
 from hypothesis import strategies as st
 from planar_pieces import faceted, pattern_of
+from scipy.spatial.transform import Rotation
 
 
 def _drawn_mm(lines: list[np.ndarray]) -> float:
@@ -58,3 +62,19 @@ def test_every_piece_but_the_floor_of_a_box_is_named_from_all_sides():
     floor = {p.name for p in pattern.pieces if pattern.shell.face_normal[p.faces[0], 2] < -0.5}
     assert named == {piece.name for piece in pattern.pieces} - floor
     assert len(floor) == 1
+
+
+@given(st.floats(0, 360), st.floats(-90, 90))
+def test_a_plate_is_shown_from_where_it_can_be_seen_and_told_where_it_cannot(turn, rise):
+    """A plate looks one way; seen from above its back it has no line to draw."""
+    turned_away = Rotation.from_euler("xz", (90 - rise, turn), degrees=True)
+    vertices, faces = np.array([(-60.0, -40, 0), (60, -40, 0), (60, 40, 0), (-60, 40, 0)]), [[0, 1, 2, 3]]
+    pattern = pattern_of(faceted((turned_away.apply(vertices), faces)))
+    story = where_pages(pattern, *A4.drawing_size, lambda name: [])
+    first, *rest = story
+    note, *views = first._content
+    views += [part for part in rest if isinstance(part, Picture)]
+    drawn = [bool(drawing.borders) for drawing in shell_drawings(pattern, tuple(azimuth for _, azimuth in VIEWS))]
+    assert len(views) == sum(drawn)
+    assert len(views) < len(VIEWS) or rise > 90 - SEEN_FROM_ABOVE_DEG - 1
+    assert ("Out of sight: P1" in note.text) == (not views)

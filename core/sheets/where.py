@@ -34,18 +34,17 @@ Box = tuple[float, float, float, float]
 def where_pages(
     pattern: Pattern, wide_mm: float, tall_mm: float, section: Callable[[str], list[Flowable]]
 ) -> list[Flowable]:
-    """The views, all at one scale."""
+    """The views in which something is seen, all at one scale: a plate shows nothing from behind."""
     drawings = shell_drawings(pattern, tuple(azimuth for _, azimuth in VIEWS))
     room = np.array([wide_mm - 2 * NAMES_MM, tall_mm / VIEWS_DOWN - CAPTION_MM - GAP_MM])
-    extent = np.max([np.ptp(np.concatenate(drawing.borders), axis=0) for drawing in drawings], axis=0)
-    scale = float((room / np.maximum(extent, 1e-9)).min())
-    pictures = [
-        _view(pattern, drawing, name, scale, wide_mm) for (name, _), drawing in zip(VIEWS, drawings, strict=True)
-    ]
+    seen = [(name, drawing) for (name, _), drawing in zip(VIEWS, drawings, strict=True) if drawing.borders]
+    extents = [np.ptp(np.concatenate(drawing.borders), axis=0) for _, drawing in seen]
+    scale = float((room / np.max(extents, axis=0, initial=1e-9)).min()) if seen else 1.0
+    pictures = [_view(pattern, drawing, name, scale, wide_mm) for name, drawing in seen]
     unseen = [piece.name for piece in pattern.pieces if not any(piece.name in drawing.pieces for drawing in drawings)]
     hidden = f" Out of sight: {', '.join(unseen)}." if unseen else ""
     note = words(f"Dashes are folds. Joint letters that find no room here are on the pieces.{hidden}", BODY)
-    story: list[Flowable] = [KeepTogether([*section("Where the pieces go"), note, pictures[0]])]
+    story: list[Flowable] = [KeepTogether([*section("Where the pieces go"), note, *pictures[:1]])]
     for picture in pictures[1:]:
         story += [Spacer(0, GAP_MM * mm), CondPageBreak(picture.tall_mm * mm), picture]
     return story
