@@ -61,6 +61,15 @@ def test_small_areas_of_foam_are_told_in_small_units(side, told):
     assert f"6 pieces, {told} net" in foam[1]
 
 
+def test_adhesive_is_told_for_what_there_is_to_glue():
+    plate = np.array([(-40.0, -30, 0), (40, -30, 0), (40, 30, 0), (-40, 30, 0)]), [[0, 1, 2, 3]]
+    bare = pattern_of(faceted(plate))
+    assert [row[0] for row in material_rows(bare)] == ["EVA 10 mm"]
+    layered = replace(bare, layers=bare.pieces)
+    assert material_rows(layered)[-1] == ("adhesive", "about 3 ml for 48 cm² of layers")  # two faces, two coats
+    assert "joints" in material_rows(pattern_of(faceted(solids.box())))[-1][1]
+
+
 def test_grooves_are_glued_and_scores_filled():
     pattern = sample_pattern()
     bare = replace(pattern, pieces=tuple(replace(piece, folds=()) for piece in pattern.pieces))

@@ -49,7 +49,7 @@ class FOAMWRIGHT_OT_export(jobs.Job):
         return writers.write_files(pattern, bpy.path.abspath(self.directory), self.kinds, self._written)
 
     def end(self, context, result):
-        told = f"{len(self._written)} files written to {self.directory}"
+        told = f"Files written to {self.directory}: {len(self._written)}"
         if self._outdated:
             return "WARNING", f"{told}; '{self._name}' has changed since it was laid flat, they show it as it was"
         return "INFO", told

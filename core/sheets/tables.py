@@ -89,9 +89,10 @@ def material_rows(pattern: Pattern) -> Rows:
         )
         for foam in need.foam
     ]
-    layers = f" and {_area_words(need.layer_mm2)} of layers" if need.layer_mm2 else ""
-    seams = f"{need.glue_mm / 1e3:.1f} m of joints, grooves and kerfs"
-    rows.append(("adhesive", f"about {need.adhesive_ml:.0f} ml for {seams}{layers}"))
+    glued = [f"{need.glue_mm / 1e3:.1f} m of joints, grooves and kerfs"] if need.glue_mm else []
+    glued += [f"{_area_words(need.layer_mm2)} of layers"] if need.layer_mm2 else []
+    if glued:
+        rows.append(("adhesive", f"about {need.adhesive_ml:.0f} ml for {' and '.join(glued)}"))
     if need.filler_ml >= 0.5:
         rows.append(("filler", f"about {need.filler_ml:.0f} ml for scores and gaps"))
     return rows
