@@ -16,7 +16,7 @@ from .coarse import Coarse, coarsened
 from .draft import Draft
 from .runs import chain_of, seam_runs
 
-PLANNED_ON = (400, 600)
+PLANNED_ON = (400, 1000)
 """Triangles that plans are worked out on."""
 
 WORTHWHILE = 1.5

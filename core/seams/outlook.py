@@ -48,7 +48,8 @@ def quickly_laid(points: np.ndarray, patch: Patch) -> Laid:
     flat = first_flat(patch.triangles, corners, patch.loops, len(points))
     solver = NewtonSolver(patch.triangles, RestTriangles.from_corners(corners), len(points))
     try:
-        flat = finish(solver.minimise(flat, tolerance=QUICK_TOLERANCE))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            flat = finish(solver.minimise(flat, tolerance=QUICK_TOLERANCE))
     except RuntimeError:
         # so bad a start that the step's matrix is singular: the piece wants cutting, whatever its strain
         hopeless = np.full(len(patch.triangles), HOPELESS_STRAIN)
