@@ -127,7 +127,7 @@ def test_the_finished_pattern_keeps_to_the_limit_in_foam():
 
 
 def test_thick_foam_asks_for_more_seam_than_the_skin_does():
-    shell = Shell.build(*solids.sphere_cap(30, np.radians(85), 6))
+    shell = Shell.build(*solids.sphere_cap(30, np.radians(85), 8))
     thick = Settings(nest_seconds=1)
     lengths = [finish(suggest(shell, foam=foam)).length_mm for foam in (None, thick)]
     assert lengths[0] < lengths[1]

@@ -15,6 +15,7 @@ from .finished import finished
 from .improve import divide, mend, take_out
 from .outlook import Laid
 from .redivide import redivide
+from .runs import seam_runs
 
 MOST_MENDINGS, LAST_MENDINGS = 5, 6
 """Rounds of mending on the fine shell by small cuts, and of dividing what still fails then."""
@@ -24,6 +25,9 @@ WORTH_MENDING = 0.98
 
 NEARLY = 1.15
 """How far over the limits a plan may be to be mended before another is tried."""
+
+MOST_IDLE, SEEMS_FINE = 6, 1.03
+"""Runs that the finished plan is tried without, and the forecast for what they join up to which one is."""
 
 CAUTION = 0.04
 """What is added with every round to the strain that is learnt of a piece that was thought fine and is not."""
@@ -80,7 +84,29 @@ def settle(likeness: Likeness, foam: Settings | None, most_plans: int) -> Steps[
     assert best is not None
     if best.merit[0] > 0:
         best = yield from _divided_where_it_fails(best, foam, flattener)
+    best = yield from _without_idle_runs(best, foam, flattener)
     fine.seam = best.seam
+    return best
+
+
+def _without_idle_runs(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
+    """Try runs that seem not to be needed after all, dearest first; the better of that and what there was."""
+    fine, tried = best.likeness.fine, 0
+    fine.seam = best.seam
+    for faces, one in _outcomes(fine, best.laid):
+        fine.learn(faces, one)
+    runs = [run for run in seam_runs(fine.shell, fine.seam, fine.kept) if fine.free[run].all() and fine.is_own(run)]
+    for run in sorted(runs, key=lambda run: -float(fine.price[run].sum())):
+        yield Progress("Trying without", tried / MOST_IDLE)
+        seam = fine.without(run)
+        joined = fine.pieces(fine.around(fine.with_images(run)), seam)
+        if tried == MOST_IDLE or any(fine.state(piece, seam).trouble > SEEMS_FINE for piece in joined):
+            continue
+        tried, fine.seam = tried + 1, seam
+        laid = yield from finished(fine, foam, flattener)
+        if _merit(fine, laid) < best.merit:
+            best = Settled(best.likeness, _merit(fine, laid), seam, laid)
+        fine.seam = best.seam
     return best
 
 
