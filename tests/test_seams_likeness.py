@@ -39,7 +39,7 @@ def _none(shell):
 @pytest.mark.parametrize("name", SHELLS)
 def test_a_coarse_shell_is_a_likeness_of_the_fine_one(name):
     shell = _shell(name)
-    found = coarsened(shell, 300, _none(shell), Twins.of(shell))
+    found = finish(coarsened(shell, 300, _none(shell), Twins.of(shell)))
     coarse = found.shell
     assert coarse.face_count <= 300
     assert np.array_equal(coarse.vertices, shell.vertices[found.vertex])
@@ -56,7 +56,7 @@ def test_a_coarse_shell_is_a_likeness_of_the_fine_one(name):
 @pytest.mark.parametrize("name", ["ball", "ring", "dome", "box"])
 def test_a_coarse_shell_mirrors_itself_where_the_fine_one_does(name):
     shell = _shell(name)
-    coarse = coarsened(shell, 300, _none(shell), Twins.of(shell)).shell
+    coarse = finish(coarsened(shell, 300, _none(shell), Twins.of(shell))).shell
     places = {tuple(p) for p in coarse.vertices.round(6) + 0.0}
     assert places == {tuple(p) for p in (coarse.vertices * (-1, 1, 1)).round(6) + 0.0}
 
@@ -66,7 +66,7 @@ def test_lines_stay_where_they_were():
     equator = np.isclose(shell.vertices[shell.edges][:, :, 2], 0.0, atol=12).all(axis=1)
     equator &= np.abs(shell.vertices[shell.edges][:, :, 2].sum(axis=1)) < 1e-6
     assert equator.any()
-    found = coarsened(shell, 200, equator, None)
+    found = finish(coarsened(shell, 200, equator, None))
     ends = found.vertex[found.shell.edges[found.on_line]]
     assert np.isin(ends, shell.edges[equator]).all()
     # a chord is shorter than its arc by no more than its likeness to a circle of some 12 corners allows
@@ -79,7 +79,7 @@ def test_lines_stay_where_they_were():
 @pytest.mark.parametrize("name", ["ball", "ring", "dome"])
 def test_a_carried_plan_has_no_more_pieces_than_the_rough_one_and_mirrors_itself(name):
     fine = Draft.of(_shell(name), SuggestionLimits(), EdgeChoices())
-    likeness = Likeness.of(fine, 300)
+    likeness = finish(Likeness.of(fine, 300))
     rough = likeness.rough
     for _ in divide(rough):
         pass

@@ -10,6 +10,7 @@ from scipy.sparse.csgraph import dijkstra
 from scipy.spatial import KDTree
 
 from ..curvature import angle_defect
+from ..progress import Steps
 from ..shell import Shell
 from .coarse import Coarse, coarsened
 from .draft import Draft
@@ -51,20 +52,22 @@ class Likeness:
     face: np.ndarray
 
     @classmethod
-    def faithful(cls, fine: Draft) -> list[Likeness]:
+    def faithful(cls, fine: Draft) -> Steps[list[Likeness]]:
         """Some that curve about as much in all; the shell itself where none does, as of a rough scan."""
         wanted = _total_curvature(fine.shell)
-        found = [cls.of(fine, count) for count in PLANNED_ON]
+        found = []
+        for count in PLANNED_ON:
+            found.append((yield from cls.of(fine, count)))
         found = [one for one in found if one.coarse is not None and fine.limits.strain >= STRICT]
         true = [one for one in found if abs(_total_curvature(one.rough.shell) - wanted) <= UNFAITHFUL * wanted]
-        return true or [cls.of(fine, len(fine.shell.triangles))]
+        return true or [(yield from cls.of(fine, len(fine.shell.triangles)))]
 
     @classmethod
-    def of(cls, fine: Draft, triangle_count: int, strictness: float = 1.0) -> Likeness:
+    def of(cls, fine: Draft, triangle_count: int, strictness: float = 1.0) -> Steps[Likeness]:
         """On about so many triangles, the strain limit taken times `strictness`."""
         if len(fine.shell.triangles) <= WORTHWHILE * triangle_count:
             return cls(fine, fine, None, np.arange(fine.shell.face_count))
-        coarse = coarsened(fine.shell, triangle_count, fine.kept, fine.twins)
+        coarse = yield from coarsened(fine.shell, triangle_count, fine.kept, fine.twins)
         kept = coarse.on_line & coarse.shell.edge_is_consistent
         limits = replace(fine.limits, strain=strictness * fine.limits.strain)
         rough = Draft(coarse.shell, limits, kept, _carried_price(fine, coarse))

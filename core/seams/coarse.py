@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
 
 import numpy as np
 
+from ..progress import Progress, Steps
 from ..shell import Shell
 from .twins import Twins
 
@@ -26,6 +27,9 @@ LEAST_COSINE = 0.3
 LEAST_SHAPE = 0.08
 """Twice the area of a new triangle over the square of its longest side: no slivers."""
 
+AT_A_TIME = 300
+"""Vertices looked at between two reports."""
+
 Point = tuple[float, float, float]
 Pair = tuple[int, int]
 Quadric = tuple[float, ...]
@@ -42,15 +46,16 @@ class Coarse:
     on_line: np.ndarray
 
 
-def coarsened(shell: Shell, face_count: int, stays: np.ndarray, twins: Twins | None) -> Coarse:
+def coarsened(shell: Shell, face_count: int, stays: np.ndarray, twins: Twins | None) -> Steps[Coarse]:
     """The shell with about `face_count` triangles, its rims and the edges of `stays` (k,) bool in their course.
 
     Vertices are pulled into neighbours, the one that changes the surface least first: M. Garland,
     P. Heckbert, Surface Simplification Using Quadric Error Metrics, SIGGRAPH 1997, with vertices only where there
-    were some. Mirror images go together, so the result mirrors itself where the shell does.
+    were some. Mirror images go together, so the result mirrors itself where the shell does. Yields Progress.
     """
     work = _Collapse(shell, face_count, stays, twins)
-    work.run(face_count)
+    for part in work.run(face_count):
+        yield Progress("Looking at the shape", part)
     return work.result(shell)
 
 
@@ -97,10 +102,20 @@ class _Collapse:
 
     # --- which vertex next ---------------------------------------------------------------------
 
-    def run(self, face_count: int) -> None:
-        heap = [entry for vertex in range(len(self.point)) for entry in self._entry(vertex)]
+    def run(self, face_count: int) -> Iterator[float]:
+        """Pull vertices until so few triangles are left or none may go; yields 0 to 1."""
+        heap: list[tuple[float, int, int]] = []
+        first = self.count
+        for vertex in range(len(self.point)):
+            heap.extend(self._entry(vertex))
+            if vertex % AT_A_TIME == 0:
+                yield 0.0
         heapify(heap)
+        tries = 0
         while heap and self.count > face_count:
+            tries += 1
+            if tries % AT_A_TIME == 0:
+                yield (first - self.count) / (first - face_count)
             cost, vertex, version = heappop(heap)
             if version != self.version[vertex]:
                 continue

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 
 import numpy as np
 
@@ -150,7 +150,8 @@ def prove(draft: Draft, faces: np.ndarray | None = None) -> Iterator[float]:
         before = draft.seam
         for piece in failing:
             if draft.state(piece).trouble <= 1:
-                mend(draft, piece, draft.really(piece))
+                for _ in mend(draft, piece, draft.really(piece)):
+                    yield part
             for _ in divide(draft, piece):
                 yield part
         if turn < EARLY_TURNS:
@@ -161,24 +162,23 @@ def prove(draft: Draft, faces: np.ndarray | None = None) -> Iterator[float]:
             return
 
 
-def mend(draft: Draft, faces: np.ndarray, laid: Laid | None, caution: float = 1.0) -> bool:
-    """One more cut in a piece that really fails, as `laid`; whether one was found.
+def mend(draft: Draft, faces: np.ndarray, laid: Laid | None, caution: float = 1.0) -> Iterator[None]:
+    """One more cut, if any helps, in a piece that really fails, as `laid`; yields between tries.
 
     caution : times which the strain is taken
     """
     if laid is not None and laid.size_mm[1] < draft.limits.narrowest_mm and _join(draft, faces):
-        return True
+        return
     if laid is None or not np.isfinite(draft.state(faces).trouble):
         cut = best_cut(draft, faces)
     elif laid.strain > draft.limits.strain:
-        cut = _least_relief(draft, faces, laid, caution)
+        cut = yield from _least_relief(draft, faces, laid, caution)
     else:
         flat = draft.laid(faces, draft.seam).flat
         flat = laid.flat if len(laid.flat) == len(flat) else flat
         cut = _best_parting(draft, faces, parting_cuts(draft, faces, flat))
     if cut is not None:
         draft.seam = draft.with_cut(cut)
-    return cut is not None
 
 
 def _join(draft: Draft, faces: np.ndarray) -> bool:
@@ -192,7 +192,9 @@ def _join(draft: Draft, faces: np.ndarray) -> bool:
     return True
 
 
-def _least_relief(draft: Draft, faces: np.ndarray, laid: Laid, caution: float) -> np.ndarray | None:
+def _least_relief(
+    draft: Draft, faces: np.ndarray, laid: Laid, caution: float
+) -> Generator[None, None, np.ndarray | None]:
     """The cheapest small cut after which a piece that fails as `laid` would keep to the limit, else the best cut.
 
     laid : of these faces, or of those of a finer shell that they stand for
@@ -201,6 +203,7 @@ def _least_relief(draft: Draft, faces: np.ndarray, laid: Laid, caution: float) -
     cuts = small_cuts(draft, faces, (laid if len(laid.face_strain) == len(faces) else before).face_strain)
     cuts.sort(key=lambda cut: float(draft.price[cut].sum()))
     for cut in cuts[:: max(1, len(cuts) // MOST_SMALL)]:
+        yield
         seam = draft.with_cut(cut)
         states = [draft.state(piece, seam) for piece in draft.pieces(faces, seam)]
         if any(state.laid is None or draft.is_narrow(state) or state.laid.doubled > PARTED for state in states):

@@ -152,7 +152,8 @@ def _mended(
         before, excess = fine.seam, _excess(fine, laid)
         for faces, one in failing:
             yield Progress("Mending pieces", number / rounds)
-            mend(fine, faces, one, 1 + CAUTION * (number + 1))
+            for _ in mend(fine, faces, one, 1 + CAUTION * (number + 1)):
+                yield Progress("Mending pieces", number / rounds)
         if np.array_equal(before, fine.seam):
             break
         laid = yield from finished(fine, foam, flattener)
@@ -189,6 +190,7 @@ def _learn(rough: Draft, lessons: list[Lesson]) -> Steps[None]:
     for number, (faces, one) in enumerate(lessons):
         if rough.trouble_of(one) > 1:
             yield Progress("Mending pieces", number / len(lessons))
-            mend(rough, faces, one)
+            for _ in mend(rough, faces, one):
+                yield Progress("Mending pieces", number / len(lessons))
     for part in take_out(rough):
         yield Progress("Taking seams out again", part)

@@ -55,7 +55,7 @@ def suggest(
         region = draft.with_twin_faces(np.asarray(faces, np.int64))
         part, edge = draft.part(region)
     yield Progress("Looking at the shape", 0.0)
-    whole = Likeness.of(part, JUDGED_ON, STRICTNESS)
+    whole = yield from Likeness.of(part, JUDGED_ON, STRICTNESS)
     best = yield from _best_plan(whole.rough, foam)
     whole.rough.seam = best.seam
     whole.carry()
@@ -63,14 +63,14 @@ def suggest(
     seam = draft.seam.copy()
     seam[edge] |= part.seam
     draft.seam = seam
-    return plan_of(draft, region, whole, best.likeness, best.laid)
+    return (yield from _plan_of(draft, region, whole, best.likeness, best.laid))
 
 
 def _best_plan(draft: Draft, foam: Settings | None) -> Steps[Settled]:
     """The best of the plans worked out on likenesses of a shell."""
     small = draft.shell.face_count <= FEW_FACES
     settled = []
-    for likeness in Likeness.faithful(draft)[: None if small else 1]:
+    for likeness in (yield from Likeness.faithful(draft))[: None if small else 1]:
         rough = yield from _best_start(likeness.rough)
         plans = MOST_PLANS - small if rough.shell.face_count <= FEW_FACES else 1
         settled.append((yield from settle(replace(likeness, rough=rough), foam, plans)))
@@ -151,8 +151,8 @@ def removable_seams(
     laid = yield from finished(draft, foam)
     for faces, one in zip(draft.pieces(), laid, strict=True):
         draft.learn(faces, one)
-    same = Likeness.of(draft, len(shell.triangles))
-    plan = plan_of(draft, np.arange(shell.face_count), same, same, laid)
+    same = yield from Likeness.of(draft, len(shell.triangles))
+    plan = yield from _plan_of(draft, np.arange(shell.face_count), same, same, laid)
     found = []
     for number, cut in enumerate(plan.cuts):
         yield Progress("Trying without", number / len(plan.cuts))
@@ -165,7 +165,9 @@ def removable_seams(
     return tuple(found)
 
 
-def plan_of(draft: Draft, region: np.ndarray, whole: Likeness, small: Likeness, laid: list[Laid | None]) -> Plan:
+def _plan_of(
+    draft: Draft, region: np.ndarray, whole: Likeness, small: Likeness, laid: list[Laid | None]
+) -> Steps[Plan]:
     """The plan with the reason for every cut in `region` (p,) and what becomes of every piece.
 
     draft : the whole shell; whole.fine : the same or its faces of the region alone; laid : per piece of whole.rough
@@ -179,7 +181,10 @@ def plan_of(draft: Draft, region: np.ndarray, whole: Likeness, small: Likeness, 
     runs = [run for run in seam_runs(shell, draft.seam, draft.kept) if draft.is_own(run)]
     runs = [run for run in runs if within[shell.edge_faces[run]].all()]
     before = _strains_before(small.rough, shell, runs)
-    cuts = [_cut(draft, run, strain, outlooks) for run, strain in zip(runs, before, strict=True)]
+    cuts: list[Cut] = []
+    for run, strain in zip(runs, before, strict=True):
+        yield Progress("Finding reasons", len(cuts) / len(runs))
+        cuts.append(_cut(draft, run, strain, outlooks))
     order = sorted(range(len(cuts)), key=lambda i: -cuts[i].length_mm)
     return Plan(shell.with_seams(draft.seam), tuple(cuts[i] for i in order), tuple(outlooks))
 
