@@ -23,7 +23,7 @@ PLANNED_ON = (400, 1000)
 WORTHWHILE = 1.5
 """Times as many triangles from which on a coarser likeness is worth its loss."""
 
-UNFAITHFUL = 0.3
+UNFAITHFUL = 0.25
 """Part by which the total curvature of a likeness may differ."""
 
 STRICT = 0.015
