@@ -60,12 +60,12 @@ class Likeness:
             found.append((yield from cls.of(fine, count)))
         found = [one for one in found if one.coarse is not None and fine.limits.strain >= STRICT]
         true = [one for one in found if abs(_total_curvature(one.rough.shell) - wanted) <= UNFAITHFUL * wanted]
-        return true or [(yield from cls.of(fine, len(fine.shell.triangles)))]
+        return true or [(yield from cls.of(fine, fine.triangle_count))]
 
     @classmethod
     def of(cls, fine: Draft, triangle_count: int, strictness: float = 1.0) -> Steps[Likeness]:
         """On about so many triangles, the strain limit taken times `strictness`."""
-        if len(fine.shell.triangles) <= WORTHWHILE * triangle_count:
+        if fine.triangle_count <= WORTHWHILE * triangle_count:
             return cls(fine, fine, None, np.arange(fine.shell.face_count))
         coarse = yield from coarsened(fine.shell, triangle_count, fine.kept, fine.twins)
         kept = coarse.on_line & coarse.shell.edge_is_consistent

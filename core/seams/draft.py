@@ -95,7 +95,8 @@ class Draft:
         self._real: dict[tuple[bytes, bytes], Laid | None] = {}
         self.work = 0
         self._left, self._right = shell.edge_faces.T
-        shell.triangles  # noqa: B018 - known before copies with other seams are made, not in each of them
+        # asked for before copies with other seams are made, so that each of them need not find the triangles again
+        self.triangle_count = len(shell.triangles)
         self.seam = self.kept.copy()
 
     @classmethod

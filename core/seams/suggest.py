@@ -151,7 +151,7 @@ def removable_seams(
     laid = yield from finished(draft, foam)
     for faces, one in zip(draft.pieces(), laid, strict=True):
         draft.learn(faces, one)
-    same = yield from Likeness.of(draft, len(shell.triangles))
+    same = yield from Likeness.of(draft, draft.triangle_count)
     plan = yield from _plan_of(draft, np.arange(shell.face_count), same, same, laid)
     found = []
     for number, cut in enumerate(plan.cuts):
