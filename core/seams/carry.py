@@ -56,11 +56,12 @@ class Likeness:
         """Some that curve about as much in all; the shell itself where none does, as of a rough scan."""
         wanted = _total_curvature(fine.shell)
         found = []
-        for count in PLANNED_ON:
-            found.append((yield from cls.of(fine, count)))
-        found = [one for one in found if one.coarse is not None and fine.limits.strain >= STRICT]
-        true = [one for one in found if abs(_total_curvature(one.rough.shell) - wanted) <= UNFAITHFUL * wanted]
-        return true or [(yield from cls.of(fine, fine.triangle_count))]
+        for count in PLANNED_ON if fine.limits.strain >= STRICT else ():
+            likeness = yield from cls.of(fine, count)
+            miss = abs(_total_curvature(likeness.rough.shell) - wanted)
+            if likeness.coarse is not None and miss <= UNFAITHFUL * wanted:
+                found.append(likeness)
+        return found or [(yield from cls.of(fine, fine.triangle_count))]
 
     @classmethod
     def of(cls, fine: Draft, triangle_count: int, strictness: float = 1.0) -> Steps[Likeness]:

@@ -81,7 +81,7 @@ class _Collapse:
             self.line_at[other].add(one)
         self.stays = {(one, other) for one, other in shell.edges[stays].tolist()}
         self.fixed = [self._is_fixed(vertex) for vertex in range(len(self.point))]
-        self.fixed_too(shell, rim, stays)
+        self._fix_meetings(shell, rim, stays)
         self.longest = LONGEST * float(np.sqrt(4 / np.sqrt(3) * shell.face_area.sum() / face_count))
         self.quadric = _quadrics(shell, triangles, rim | stays)
         self.evenness = EVENNESS * float(shell.face_area.sum()) / face_count
@@ -90,7 +90,7 @@ class _Collapse:
     def _is_fixed(self, vertex: int) -> bool:
         return len(self.line_at[vertex]) not in (0, 2) or self.twin[vertex] < 0
 
-    def fixed_too(self, shell: Shell, rim: np.ndarray, stays: np.ndarray) -> None:
+    def _fix_meetings(self, shell: Shell, rim: np.ndarray, stays: np.ndarray) -> None:
         """A vertex where lines of two kinds follow each other stays, or one kind would grow into the other."""
         kinds = np.zeros((len(self.point), 2), bool)
         for column, mask in enumerate((rim, stays)):

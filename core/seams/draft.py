@@ -301,10 +301,6 @@ class Draft:
         bulk = max(laid.size_mm[0] / self.limits.sheet_mm[0], laid.size_mm[1] / self.limits.sheet_mm[1])
         return max(laid.strain / self.limits.strain, bulk, 2.0 if laid.doubled > 0 else 0.0)
 
-    def real_strain(self, faces: np.ndarray) -> float:
-        laid = self.really(faces)
-        return np.inf if laid is None else laid.strain
-
     def learn(self, faces: np.ndarray, laid: Laid | None, caution: float = 1.0) -> None:
         """Set the forecast for a piece right by how it really comes out; caution : to be taken times that."""
         if laid is None or self.potential(faces, self.seam) is None:
