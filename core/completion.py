@@ -179,8 +179,7 @@ class Completion:
         return bool(area[keeps].sum() >= TURN_SHARE * area.sum())
 
     def _missing_cut(self, faces: np.ndarray, seam: np.ndarray) -> MissingCut | None:
-        live = self.shell.with_seams(seam)
-        return missing_cut(live, cut_patch(live, faces), RING_TURNING)
+        return missing_cut(self.shell, cut_patch(self.shell, faces, seam), RING_TURNING)
 
     def _links(self, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Neighbours within `faces` across uncut edges: positions of the two and the edge, (e,) int each."""

@@ -12,6 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
+from .curvature import corner_angles
 from .errors import MeshError
 from .triangulate import triangulate_faces
 
@@ -148,6 +149,21 @@ class Shell:
         balance = np.bincount(self.corner_edge, weights=np.where(forward, 1, -1), minlength=self.edge_count)
         return (self.edge_face_count == 2) & (balance == 0)
 
+    @cached_property
+    def corner_across(self) -> np.ndarray:
+        """(c,) int, the corner whose side is the same edge walked the other way, -1 on one that is not consistent."""
+        order = np.argsort(self.corner_edge, kind="stable")
+        one, other = order[self.edge_is_consistent[self.corner_edge[order]]].reshape(-1, 2).T
+        across = np.full(len(self.corner_vertex), -1)
+        across[one], across[other] = other, one
+        return across
+
+    def marked(self, faces: np.ndarray) -> np.ndarray:
+        """(f,) bool, which faces are among `faces` (p,) int."""
+        mark = np.zeros(self.face_count, bool)
+        mark[faces] = True
+        return mark
+
     def edge_between(self, pairs: np.ndarray) -> np.ndarray:
         """(p,) int, the edge of each vertex pair in `pairs` (p, 2), -1 where there is none."""
         wanted = np.sort(np.asarray(pairs, np.int64).reshape(-1, 2), axis=1)
@@ -221,6 +237,24 @@ class Shell:
     def triangle_face(self) -> np.ndarray:
         """(m,) int, the face each triangle comes from."""
         return self._triangulation[1]
+
+    @cached_property
+    def triangle_corner(self) -> np.ndarray:
+        """(m, 3) int, the corner of its face at each corner of a triangle."""
+        # each (face, vertex) pair is one corner, because a face names a vertex once
+        base = len(self.vertices)
+        keys = self.corner_face * base + self.corner_vertex
+        order = np.argsort(keys)
+        return order[np.searchsorted(keys[order], self.triangle_face[:, None] * base + self.triangles)]
+
+    def triangles_of(self, faces: np.ndarray) -> np.ndarray:
+        """Numbers of the triangles of `faces` (p,) int, sorted."""
+        return np.flatnonzero(self.marked(faces)[self.triangle_face])
+
+    @cached_property
+    def triangle_angle(self) -> np.ndarray:
+        """(m, 3) rad, the angle of each triangle at each of its corners."""
+        return corner_angles(self.vertices, self.triangles)
 
     # --- helpers -------------------------------------------------------------------------------
 

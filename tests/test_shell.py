@@ -216,6 +216,30 @@ def test_a_pinch_is_cut_in_two():
 
 
 @given(st.integers(0, 10_000))
+def test_no_rim_passes_a_vertex_twice(seed):
+    """Whatever hangs together: faces that cross, turn against each other or share an edge by threes."""
+    rng = np.random.default_rng(seed)
+    faces = np.array([rng.permutation(7)[:3] for _ in range(rng.integers(2, 20))])
+    shell = Shell.build(rng.random((7, 3)), faces)
+    patch = cut_patch(shell, np.arange(len(faces)), rng.random(shell.edge_count) < 0.2)
+    on_rims = np.concatenate([np.empty(0, int), *patch.loops])
+    assert len(np.unique(on_rims)) == len(on_rims)
+    sides = np.stack([patch.triangles.ravel(), np.roll(patch.triangles, -1, axis=1).ravel()], axis=1)
+    assert len(np.unique(sides, axis=0)) == len(sides)
+
+
+@given(st.integers(0, 10_000))
+def test_seams_of_a_patch_may_be_others_than_those_of_the_shell(seed):
+    shell = Shell.build(*solids.bumpy(splits=1))
+    rng = np.random.default_rng(seed)
+    seam, faces = rng.random(shell.edge_count) < 0.3, rng.permutation(shell.face_count)[:40]
+    patch, same = cut_patch(shell, faces, seam), cut_patch(shell.with_seams(seam), np.sort(faces))
+    assert np.array_equal(patch.shell_vertex, same.shell_vertex)
+    assert np.array_equal(patch.triangles, same.triangles)
+    assert all(map(np.array_equal, patch.loop_edges, same.loop_edges))
+
+
+@given(st.integers(0, 10_000))
 def test_euler_characteristic_of_any_cut_sphere_counts_its_parts(seed):
     """Each patch that random seams cut from a sphere has V - E + F = 2 - rims."""
     shell = Shell.build(*solids.icosphere(50, 1))

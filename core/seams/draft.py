@@ -8,7 +8,6 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from ..errors import MeshError
 from ..opening import missing_cut
 from ..patch import Patch, cut_patch
 from ..shell import Shell
@@ -95,7 +94,6 @@ class Draft:
         self._real: dict[tuple[bytes, bytes], Laid | None] = {}
         self.work = 0
         self._left, self._right = shell.edge_faces.T
-        # asked for before copies with other seams are made, so that each of them need not find the triangles again
         self.triangle_count = len(shell.triangles)
         self.seam = self.kept.copy()
 
@@ -196,9 +194,8 @@ class Draft:
     # --- how a piece fares ---------------------------------------------------------------------
 
     def patch(self, faces: np.ndarray, seam: np.ndarray) -> tuple[Shell, Patch, np.ndarray]:
-        live = self.shell.with_seams(seam)
-        patch = cut_patch(live, faces)
-        return live, patch, self.shell.vertices[patch.shell_vertex]
+        patch = cut_patch(self.shell, faces, seam)
+        return self.shell, patch, self.shell.vertices[patch.shell_vertex]
 
     def _key(self, faces: np.ndarray, seam: np.ndarray) -> tuple[bytes, bytes]:
         within = np.zeros(self.shell.face_count + 1, bool)
@@ -214,11 +211,8 @@ class Draft:
         return self._potentials[key]
 
     def _find_potential(self, faces: np.ndarray, seam: np.ndarray) -> Potential | None:
-        try:
-            live, patch, points = self.patch(faces, seam)
-        except MeshError:
-            return None
-        if not patch.loops or missing_cut(live, patch) is not None:
+        shell, patch, points = self.patch(faces, seam)
+        if not patch.loops or missing_cut(shell, patch) is not None:
             return None
         self.work += len(patch.triangles) // POTENTIAL_WORK
         values, energy = scale_potential(points, patch)
