@@ -29,9 +29,18 @@ def crossing_steps(flat: np.ndarray, loops: Sequence[np.ndarray]) -> np.ndarray:
     """(c, 2) int, pairs of rim steps (numbered as in `rim_steps`) that cross on the flat (v, 2)."""
     steps = rim_steps(loops)
     lines = shapely.linestrings(flat[steps])
-    one, other = shapely.STRtree(lines).query(lines, predicate="crosses")
+    # only boxes are asked of the tree: its own predicates cost many times the four sides below
+    one, other = shapely.STRtree(lines).query(lines)
     apart = (one < other) & ~(steps[one][:, :, None] == steps[other][:, None, :]).any(axis=(1, 2))
-    return np.stack([one[apart], other[apart]], axis=1)
+    one, other = one[apart], other[apart]
+    (a, b), (c, d) = flat[steps[one]].transpose(1, 2, 0), flat[steps[other]].transpose(1, 2, 0)
+    crossing = (_side(a, b, c) * _side(a, b, d) < 0) & (_side(c, d, a) * _side(c, d, b) < 0)
+    return np.stack([one[crossing], other[crossing]], axis=1)
+
+
+def _side(start: np.ndarray, end: np.ndarray, point: np.ndarray) -> np.ndarray:
+    """(c,) over 0 where points (2, c) lie on the left of steps."""
+    return (end[0] - start[0]) * (point[1] - start[1]) - (end[1] - start[1]) * (point[0] - start[0])
 
 
 def find_contacts(flat: np.ndarray, loops: Sequence[np.ndarray]) -> np.ndarray:

@@ -70,7 +70,7 @@ def _laid(flat: np.ndarray, corners: np.ndarray, patch: Patch) -> Laid:
 def laid_of(flat: np.ndarray, stretch: np.ndarray, corners: np.ndarray, patch: Patch) -> Laid:
     """What a flat amounts to; stretch (m, 2), and corners (m, 3, 2) mm on the skin, per triangle of the patch."""
     strain, area = np.abs(stretch - 1).max(axis=1), RestTriangles.from_corners(corners).area
-    box = shapely.oriented_envelope(shapely.MultiPoint(flat[np.concatenate(patch.loops)]))
+    box = shapely.oriented_envelope(shapely.linestrings(flat[np.concatenate(patch.loops)]))
     around = shapely.get_coordinates(box)
     sides = np.sort(np.linalg.norm(np.diff(around[:3], axis=0), axis=1))[::-1]
     return Laid(
@@ -94,7 +94,8 @@ def doubled_area(flat: np.ndarray, loops: Sequence[np.ndarray]) -> float:
     if not len(crossing_steps(flat, loops)):
         return 0.0
     steps = flat[rim_steps(loops)]
-    parts = shapely.get_parts(shapely.polygonize([shapely.union_all(shapely.linestrings(steps))]))
+    rims = shapely.union_all([shapely.linearrings(flat[loop]) for loop in loops])
+    parts = shapely.get_parts(shapely.polygonize([rims]))
     winding = _winding(shapely.get_coordinates(shapely.point_on_surface(parts)), steps)
     return float(np.maximum(winding - 1, 0) @ shapely.area(parts))
 
