@@ -9,7 +9,6 @@ import numpy as np
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
 
-from .curvature import angle_defect
 from .patch import Patch
 from .shell import Shell
 
@@ -26,9 +25,18 @@ class MissingCut:
     edges: np.ndarray
 
 
+def patch_defect(shell: Shell, patch: Patch) -> np.ndarray:
+    """(v,) rad, the angle defects of a patch as of any mesh (`curvature.angle_defect`), by what the shell knows."""
+    angle = shell.triangle_angle[shell.triangles_of(patch.triangle_face)]
+    defect = 2 * np.pi - np.bincount(patch.triangles.ravel(), angle.ravel(), patch.vertex_count)
+    for loop in patch.loops:
+        defect[loop] -= np.pi
+    return defect
+
+
 def rim_turning(shell: Shell, patch: Patch) -> np.ndarray:
     """(loops,) rad, how far each rim turns to the left as one walks it on the surface, seen from outside."""
-    defect = angle_defect(shell.vertices[patch.shell_vertex], patch.triangles)
+    defect = patch_defect(shell, patch)
     return np.array([defect[loop].sum() for loop in patch.loops])
 
 

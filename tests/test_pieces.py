@@ -5,9 +5,10 @@ from types import MappingProxyType
 import numpy as np
 import pytest
 import solids
+from foamwright.core.curvature import angle_defect
 from foamwright.core.errors import MissingCutError
 from foamwright.core.foam import eva
-from foamwright.core.opening import missing_cut, rim_turning
+from foamwright.core.opening import missing_cut, patch_defect, rim_turning
 from foamwright.core.patch import cut_patch
 from foamwright.core.pieces import cut_pieces, split
 from foamwright.core.seams import seams_from
@@ -150,6 +151,15 @@ def test_cut_of_a_ring_runs_round_its_thin_side():
     shell = Shell.build(*solids.torus(60, 20, 24, 12))
     missing = missing_cut(shell, cut_patch(shell, np.arange(shell.face_count)))
     assert shell.edge_length[missing.edges].sum() == pytest.approx(12 * 2 * 20 * np.sin(np.pi / 12))
+
+
+@given(st.integers(0, 10_000), st.sampled_from([solids.bumpy, solids.torus, solids.tube, _punched_sphere]))
+def test_angle_defects_of_a_patch_are_those_of_its_triangles(seed, make):
+    shell = _randomly_cut(make(), seed, 0.2)
+    faces = np.flatnonzero(np.random.default_rng(seed).random(shell.face_count) < 0.8)
+    patch = cut_patch(shell, faces)
+    plain = angle_defect(shell.vertices[patch.shell_vertex], patch.triangles)
+    assert patch_defect(shell, patch) == pytest.approx(plain, abs=1e-9)
 
 
 def test_turning_of_rims():

@@ -79,7 +79,7 @@ def relieving_cuts(draft: Draft, faces: np.ndarray) -> list[np.ndarray]:
     """Cuts that may lower the strain of an open piece."""
     live, patch, points = draft.patch(faces, draft.seam)
     net = _left_net(draft, _inner_net(net_of(live, patch, draft.price), patch), patch)
-    potential = np.abs(scale_potential(points, patch)[0])
+    potential = np.abs(scale_potential(live, patch)[0])
     rim = np.concatenate(patch.loops)
     distance, before, _ = dijkstra(net.graph, directed=False, indices=rim, return_predecessors=True, min_only=True)
     cuts = []
@@ -105,7 +105,7 @@ def small_cuts(draft: Draft, faces: np.ndarray, face_strain: np.ndarray) -> list
     corner, count = patch.triangles.ravel(), len(points)
     strain = np.bincount(corner, of_corner, count) / np.maximum(np.bincount(corner, minlength=count), 1)
     cuts = []
-    for field in (np.abs(scale_potential(points, patch)[0]), strain):
+    for field in (np.abs(scale_potential(live, patch)[0]), strain):
         for peak in _peaks(field, distance, net):
             dart = net.along(net.trail(before, peak)[::-1])
             cuts += [dart[: max(1, round(part * len(dart)))] for part in DART_PARTS]

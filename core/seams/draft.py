@@ -211,11 +211,11 @@ class Draft:
         return self._potentials[key]
 
     def _find_potential(self, faces: np.ndarray, seam: np.ndarray) -> Potential | None:
-        shell, patch, points = self.patch(faces, seam)
+        shell, patch, _ = self.patch(faces, seam)
         if not patch.loops or missing_cut(shell, patch) is not None:
             return None
         self.work += len(patch.triangles) // POTENTIAL_WORK
-        values, energy = scale_potential(points, patch)
+        values, energy = scale_potential(shell, patch)
         return Potential(float(np.ptp(np.quantile(values, [0.02, 0.98]))), energy)
 
     def laid(self, faces: np.ndarray, seam: np.ndarray) -> Laid:

@@ -10,48 +10,58 @@ cut from the rim helps most.
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import coo_array
+from scipy.sparse import coo_array, csc_array
 from scipy.sparse.linalg import splu
 
-from ..curvature import angle_defect, corner_angles
+from ..opening import patch_defect
 from ..patch import Patch
+from ..shell import Shell
 
 SHARPEST = 20.0
 """Largest cotangent taken at face value; slivers of a scan would stiffen the whole."""
 
+MASS = 1e-9
+"""A touch of it, lest vertices that hang on nothing make the matrix singular."""
 
-def scale_potential(points: np.ndarray, patch: Patch) -> tuple[np.ndarray, float]:
-    """u (v,) and its energy 1/2 sum K u, which every cut lowers; points (v, 3) mm per patch vertex.
+
+def scale_potential(shell: Shell, patch: Patch) -> tuple[np.ndarray, float]:
+    """u (v,) and its energy 1/2 sum K u, which every cut lowers.
 
     The longest rim keeps its length. Any other is a hole, collapsed into one vertex with the curvature that
     fills it: nothing for a hole in a flat sheet, 2 pi for the end of a sleeve, which so asks for a slit.
     """
-    triangles, count = patch.triangles, len(points)
-    curvature = angle_defect(points, triangles)
-    own = np.arange(count)
-    lengths = [np.linalg.norm(points[loop] - points[np.roll(loop, -1)], axis=1).sum() for loop in patch.loops]
-    outer = int(np.argmax(lengths))
+    curvature, own = patch_defect(shell, patch), np.arange(patch.vertex_count)
+    outer = int(np.argmax([shell.edge_length[edges].sum() for edges in patch.loop_edges]))
     for number, loop in enumerate(patch.loops):
-        if number == outer:
-            continue
-        filled = curvature[loop].sum() + 2 * np.pi
-        curvature[loop], own[loop] = 0.0, loop[0]
-        curvature[loop[0]] = filled
-    angle = np.clip(corner_angles(points, triangles), 1e-6, np.pi - 1e-6)
-    weight = np.clip(1 / np.tan(angle), -SHARPEST, SHARPEST).ravel() / 2
-    one = own[np.roll(triangles, -1, axis=1).ravel()]
-    other = own[np.roll(triangles, 1, axis=1).ravel()]
-    inside = own == np.arange(count)
+        if number != outer:
+            filled = curvature[loop].sum() + 2 * np.pi
+            curvature[loop], own[loop] = 0.0, loop[0]
+            curvature[loop[0]] = filled
+    inside = own == np.arange(patch.vertex_count)
     inside[patch.loops[outer]] = False
     free = np.flatnonzero(inside)
-    potential = np.zeros(count)
+    potential = np.zeros(patch.vertex_count)
     if len(free):
-        row = np.concatenate([one, other, one, other])
-        column = np.concatenate([other, one, one, other])
-        entry = np.concatenate([-weight, -weight, weight, weight])
-        matrix = coo_array((entry, (row, column)), shape=(count, count)).tocsc()[free][:, free]
-        # a touch of mass, lest vertices that hang on nothing make the matrix singular
-        matrix.setdiag(matrix.diagonal() + 1e-9)
-        factor = splu(matrix.tocsc(), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+        number_of = np.full(patch.vertex_count, -1)
+        number_of[free] = np.arange(len(free))
+        angle = np.clip(shell.triangle_angle[shell.triangles_of(patch.triangle_face)], 1e-6, np.pi - 1e-6)
+        weight = np.clip(1 / np.tan(angle), -SHARPEST, SHARPEST) / 2
+        matrix = _stiffness(number_of[own][patch.triangles], weight, len(free))
+        factor = splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
         potential[free] = factor.solve(curvature[free])
     return potential[own], float(curvature @ potential) / 2
+
+
+def _stiffness(corner: np.ndarray, weight: np.ndarray, count: int) -> csc_array:
+    """(count, count), L for the unknowns at the corners of triangles (m, 3), -1 where the value is known.
+
+    weight : (m, 3) half the cotangent at each corner, which the side across from it is stiff by
+    """
+    one, other, weight = corner[:, [1, 2, 0]].ravel(), corner[:, [2, 0, 1]].ravel(), weight.ravel()
+    # sides to a known value count on the diagonal alone; shifted by one, bin 0 takes what is known
+    around = np.bincount(one + 1, weight, count + 1) + np.bincount(other + 1, weight, count + 1)
+    unknown = (one >= 0) & (other >= 0)
+    one, other, weight, each = one[unknown], other[unknown], weight[unknown], np.arange(count)
+    entry = np.concatenate([-weight, -weight, around[1:] + MASS])
+    place = np.concatenate([one, other, each]), np.concatenate([other, one, each])
+    return coo_array((entry, place), shape=(count, count)).tocsc()
