@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_array
+from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 
 from ..opening import missing_cut
@@ -94,6 +94,10 @@ class Draft:
         self._real: dict[tuple[bytes, bytes], Laid | None] = {}
         self.work = 0
         self._left, self._right = shell.edge_faces.T
+        self._pieces: dict[tuple[bytes | None, bytes], list[np.ndarray]] = {}
+        # the graph of faces, row by row: per corner the face across its edge, if that joins the two
+        self._joins = self.inner[shell.corner_edge]
+        self._beside = shell.corner_face[shell.corner_across].astype(np.int32)
         self.triangle_count = len(shell.triangles)
         self.seam = self.kept.copy()
 
@@ -130,15 +134,29 @@ class Draft:
     def pieces(self, faces: np.ndarray | None = None, seam: np.ndarray | None = None) -> list[np.ndarray]:
         """Faces that hang together, each piece (p,) int sorted; all of the shell or `faces` of it."""
         seam = self.seam if seam is None else seam
-        faces = np.arange(self.shell.face_count) if faces is None else faces
-        place = np.full(self.shell.face_count + 1, -1)
-        place[faces] = np.arange(len(faces))
-        one, other = place[self._left], place[self._right]
-        joins = self.inner & ~seam & (one >= 0) & (other >= 0)
-        graph = coo_array((np.ones(joins.sum()), (one[joins], other[joins])), shape=(len(faces),) * 2)
-        label = connected_components(graph, directed=False)[1]
-        order = np.argsort(label, kind="stable")
-        return np.split(faces[order], np.cumsum(np.bincount(label))[:-1])
+        key = None if faces is None else faces.tobytes(), seam.tobytes()
+        if key not in self._pieces:
+            self._pieces[key] = self._find_pieces(faces, seam)
+        return list(self._pieces[key])
+
+    def _find_pieces(self, faces: np.ndarray | None, seam: np.ndarray) -> list[np.ndarray]:
+        shell = self.shell
+        joins = self._joins & ~seam[shell.corner_edge]
+        if faces is not None:
+            within = shell.marked(faces)
+            joins &= within[shell.corner_face] & within[self._beside]
+        start = np.zeros(len(joins) + 1, np.int32)
+        np.cumsum(joins, out=start[1:])
+        beside, start = self._beside[joins], start[shell.face_start]
+        graph = csr_array((np.ones(len(beside)), beside, start), shape=(shell.face_count,) * 2)
+        # every join is there from both sides, so that strong components are the pieces, and found in half the time,
+        # but only where two faces that share two edges are joined once
+        graph.sum_duplicates()
+        label = connected_components(graph, connection="strong")[1]
+        faces = np.arange(shell.face_count) if faces is None else faces
+        order = np.argsort(label[faces], kind="stable")
+        pieces = np.split(faces[order], np.flatnonzero(np.diff(label[faces[order]])) + 1)
+        return sorted(pieces, key=lambda piece: int(piece[0]))
 
     def own_pieces(self, pieces: list[np.ndarray]) -> list[np.ndarray]:
         """One of every two pieces that mirror each other, the left one, and all others."""
@@ -156,7 +174,7 @@ class Draft:
 
     def _leftness(self, faces: np.ndarray) -> int:
         assert self.twins is not None
-        corner = np.isin(self.shell.corner_face, faces)
+        corner = self.shell.marked(faces)[self.shell.corner_face]
         on_left = self.twins.left[self.shell.corner_vertex[corner]]
         return int(on_left.sum() - (~on_left).sum())
 
