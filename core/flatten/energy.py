@@ -18,6 +18,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+ALIKE = 5e-10
+"""Half the difference of two singular values under which they count as equal."""
+
 
 @dataclass(frozen=True)
 class Ceiling:
@@ -34,8 +37,10 @@ class Ceiling:
 class RestTriangles:
     """Triangles at rest, each in a plane of its own.
 
-    gradient : (m, 3, 2) 1/mm, F = sum over corners of position (outer) gradient
+    gradient : (3, 2, m) 1/mm, F = sum over corners of position (outer) gradient
     area : (m,) mm^2
+
+    Here and below the triangles run along the last axis: sums over corners and axes are then sums of whole rows.
     """
 
     gradient: np.ndarray
@@ -44,45 +49,64 @@ class RestTriangles:
     @classmethod
     def from_corners(cls, corners: np.ndarray) -> RestTriangles:
         """corners : (m, 3, 2) mm, counter-clockwise."""
-        first = corners[:, 1] - corners[:, 0]
-        second = corners[:, 2] - corners[:, 0]
-        doubled = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
-        to_second = np.stack([second[:, 1], -second[:, 0]], axis=1) / doubled[:, None]
-        to_third = np.stack([-first[:, 1], first[:, 0]], axis=1) / doubled[:, None]
-        return cls(np.stack([-to_second - to_third, to_second, to_third], axis=1), doubled / 2)
+        origin, second, third = corners.transpose(1, 2, 0)
+        (ex, ey), (fx, fy) = second - origin, third - origin
+        doubled = ex * fy - ey * fx
+        gradient = np.empty((3, 2, len(corners)))
+        gradient[1, 0], gradient[1, 1] = fy / doubled, -fx / doubled
+        gradient[2, 0], gradient[2, 1] = -ey / doubled, ex / doubled
+        gradient[0] = -gradient[1] - gradient[2]
+        return cls(gradient, doubled / 2)
 
-    def take(self, chosen: np.ndarray) -> RestTriangles:
-        return RestTriangles(self.gradient[chosen], self.area[chosen])
+
+def at_corners(values: np.ndarray, triangles: np.ndarray) -> np.ndarray:
+    """(3, 2, m) values (v, 2) at the corners of triangles (m, 3)."""
+    return np.take(values.T, triangles.T, axis=1).transpose(1, 0, 2)
 
 
 def jacobians(flat: np.ndarray, triangles: np.ndarray, rest: RestTriangles) -> np.ndarray:
-    """(m, 2, 2) maps from rest to flat; flat : (v, 2) mm, triangles : (m, 3)."""
-    return np.einsum("mvi,mvj->mij", flat[triangles], rest.gradient)
-
-
-def singular_values(jacobian: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Signed singular values (m, 2), the smaller negative for a flipped triangle, and both rotations.
-
-    Returns values, U (m, 2, 2), V (m, 2, 2) with F = U diag(values) V^T.
-    """
-    even, odd = (jacobian[:, 0, 0] + jacobian[:, 1, 1]) / 2, (jacobian[:, 0, 0] - jacobian[:, 1, 1]) / 2
-    mixed, turned = (jacobian[:, 1, 0] + jacobian[:, 0, 1]) / 2, (jacobian[:, 1, 0] - jacobian[:, 0, 1]) / 2
-    size, split = np.hypot(even, turned), np.hypot(odd, mixed)
-    sum_angle, difference = np.arctan2(turned, even), np.arctan2(mixed, odd)
-    left = _rotation((sum_angle + difference) / 2)
-    right = _rotation((difference - sum_angle) / 2)
-    return np.stack([size + split, size - split], axis=1), left, right
-
-
-def _rotation(angle: np.ndarray) -> np.ndarray:
-    cosine, sine = np.cos(angle), np.sin(angle)
-    return np.stack([np.stack([cosine, -sine], -1), np.stack([sine, cosine], -1)], -2)
+    """(2, 2, m) maps from rest to flat; flat : (v, 2) mm, triangles : (m, 3)."""
+    origin, second, third = at_corners(flat, triangles)
+    # the gradients of the corners sum to zero
+    return (second - origin)[:, None] * rest.gradient[1] + (third - origin)[:, None] * rest.gradient[2]
 
 
 def signed_areas(flat: np.ndarray, triangles: np.ndarray) -> np.ndarray:
     """(m,) mm^2, negative for a flipped triangle."""
-    a, b, c = (flat[triangles[:, i]] for i in range(3))
-    return ((b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])) / 2
+    origin, second, third = at_corners(flat, triangles)
+    (ex, ey), (fx, fy) = second - origin, third - origin
+    return (ex * fy - ey * fx) / 2
+
+
+class Deformation:
+    """Linear maps F as the sum of a rotation and a reflection, each with its size: their sum and difference are
+    the signed singular values, the smaller negative for a flipped triangle.
+
+    size, split : (m,), singular values size + split and size - split
+    turn, mirror : (2, m), F = size [[c, -s], [s, c]] + split [[c', s'], [s', -c']] with turn = size (c, s) and
+        mirror = split (c', s')
+    """
+
+    def __init__(self, flat: np.ndarray, triangles: np.ndarray, rest: RestTriangles) -> None:
+        (xx, xy), (yx, yy) = jacobians(flat, triangles, rest) / 2
+        self.turn, self.mirror = (xx + yy, yx - xy), (xx - yy, yx + xy)
+        self.size, self.split = _length(*self.turn), _length(*self.mirror)
+
+    def singular_values(self) -> np.ndarray:
+        """(2, m), the larger first."""
+        return np.array([self.size + self.split, self.size - self.split])
+
+    def directions(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """c, s, c' and s', each (m,); where there is no reflection any serves."""
+        alike = self.split < ALIKE
+        split = np.where(alike, 1.0, self.split)
+        cosine, sine = self.turn[0] / self.size, self.turn[1] / self.size
+        return cosine, sine, np.where(alike, 1.0, self.mirror[0] / split), np.where(alike, 0.0, self.mirror[1] / split)
+
+
+def _length(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    # np.hypot guards against overflow at several times the price
+    return np.sqrt(x * x + y * y)
 
 
 class StrainEnergy:
@@ -100,57 +124,91 @@ class StrainEnergy:
         self.squeeze_cost = squeeze_cost
         self.ceiling = ceiling
 
-    def densities(self, flat: np.ndarray) -> np.ndarray:
-        """(m,) energy per area, infinite where a triangle has flipped or has no area."""
-        jacobian = jacobians(flat, self.triangles, self.rest)
-        # a + b and a - b are cheaper than the rotations
-        size = np.hypot(jacobian[:, 0, 0] + jacobian[:, 1, 1], jacobian[:, 1, 0] - jacobian[:, 0, 1]) / 2
-        split = np.hypot(jacobian[:, 0, 0] - jacobian[:, 1, 1], jacobian[:, 1, 0] + jacobian[:, 0, 1]) / 2
-        upright = size > split
-        values = np.stack([size + split, np.where(upright, size - split, 1.0)], axis=1)
-        return np.where(upright, self._density(values)[0].sum(axis=1), np.inf)
+    def at(self, flat: np.ndarray) -> StrainState:
+        return StrainState(self, flat)
 
     def value(self, flat: np.ndarray) -> float:
-        return float(self.densities(flat) @ self.rest.area)
+        return self.at(flat).value
 
     def derivatives(self, flat: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
         """Value, gradient per triangle (m, 6) and Hessian (m, 6, 6) made positive, corner by corner x then y."""
-        values, left, right = singular_values(jacobians(flat, self.triangles, self.rest))
-        density, slope, curve = self._density(values)
-        # the four eigenmatrices as motions of the corners: two stretches, twist, flip
-        moved = np.einsum("mvj,mjk->mvk", self.rest.gradient, right)  # gradient in the right singular frame
-        modes: np.ndarray = np.empty((len(values), 4, 3, 2))
-        modes[:, 0] = moved[:, :, 0, None] * left[:, None, :, 0]
-        modes[:, 1] = moved[:, :, 1, None] * left[:, None, :, 1]
-        across = moved[:, :, 1, None] * left[:, None, :, 0]
-        along = moved[:, :, 0, None] * left[:, None, :, 1]
-        modes[:, 2] = (along - across) * np.sqrt(0.5)
-        modes[:, 3] = (along + across) * np.sqrt(0.5)
-        modes = modes.reshape(len(values), 4, 6)
-        gap = values[:, 0] - values[:, 1]
-        alike = gap < 1e-9
-        twist = slope.sum(axis=1) / values.sum(axis=1)
-        flip = np.where(alike, curve.mean(axis=1), (slope[:, 0] - slope[:, 1]) / np.where(alike, 1.0, gap))
-        weights = np.maximum(np.stack([curve[:, 0], curve[:, 1], twist, flip], axis=1), 0.0)
-        area = self.rest.area[:, None]
-        gradient = np.einsum("mq,mqa->ma", slope * area, modes[:, :2])
-        hessian = np.matmul((modes * (weights * area)[:, :, None]).transpose(0, 2, 1), modes)
-        return float(density.sum(axis=1) @ self.rest.area), gradient, hessian
+        state = self.at(flat)
+        return (state.value, *state.derivatives())
 
-    def _density(self, s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """h, h' and h'' at singular values s."""
+
+class StrainState:
+    """The energy at one place: its value, and on demand its derivatives without finding the strains again.
+
+    value : infinite where a triangle has flipped or has no area
+    """
+
+    def __init__(self, energy: StrainEnergy, flat: np.ndarray) -> None:
+        self.energy = energy
+        self.form = Deformation(flat, energy.triangles, energy.rest)
+        self.value = np.inf
+        if (self.form.size > self.form.split).all():
+            self._find_densities(self.form.singular_values())
+
+    def _find_densities(self, s: np.ndarray) -> None:
+        energy = self.energy
         inverse = 1.0 / s
         d = s - inverse
-        d1 = 1.0 + inverse**2
-        d2 = -2.0 * inverse**3
-        cost = np.where(s > 1.0, self.squeeze_cost, 1.0) / 4.0
-        g, g1, g2 = cost * d * d, 2 * cost * d * d1, 2 * cost * (d1 * d1 + d * d2)
-        if self.ceiling is None:
-            return g, g1, g2
-        n = self.ceiling.power
-        ratio = (g / self.ceiling.level**2) ** (n - 1)
-        h = g * (1 + ratio)
-        h1 = g1 * (1 + n * ratio)
-        # n (n - 1) g1^2 ratio / g, with g1^2 / g finite at g = 0
-        h2 = g2 * (1 + n * ratio) + n * (n - 1) * ratio * 4 * cost * d1 * d1
-        return h, h1, h2
+        cost = np.where(s > 1.0, energy.squeeze_cost / 4.0, 0.25)
+        g = cost * d * d
+        self.parts = inverse, d, cost
+        if energy.ceiling is None:
+            density = g
+        else:
+            # levels come as one number or (m, 1)
+            self.over = (g / np.transpose(energy.ceiling.level) ** 2) ** (energy.ceiling.power - 1)
+            density = g * (1 + self.over)
+        self.value = float((density[0] + density[1]) @ energy.rest.area)
+
+    def _slopes(self) -> tuple[np.ndarray, np.ndarray]:
+        """h' and h'' at the singular values, (2, m) each."""
+        inverse, d, cost = self.parts
+        square = inverse * inverse
+        d1 = 1.0 + square
+        stiff = 2 * cost * d1 * d1
+        g1, g2 = 2 * cost * d * d1, stiff - 4 * cost * d * square * inverse
+        if self.energy.ceiling is None:
+            return g1, g2
+        n = self.energy.ceiling.power
+        steeper = 1 + n * self.over
+        # n (n - 1) g1^2 over / g, with g1^2 / g finite at g = 0
+        return g1 * steeper, g2 * steeper + 2 * n * (n - 1) * self.over * stiff
+
+    def derivatives(self) -> tuple[np.ndarray, np.ndarray]:
+        """As `StrainEnergy.derivatives`, without the value."""
+        rest, form = self.energy.rest, self.form
+        slope, curve = self._slopes()
+        # the eigenmatrices as motions of the corners: two stretches, twist, flip. With T the rotation and M the
+        # reflection they are (T + M) / 2, (T - M) / 2, and T and M turned by a right angle over the root of 2
+        cosine, sine, across, along = form.directions()
+        x, y = rest.gradient.transpose(1, 0, 2)
+        turned, mirrored = np.empty_like(rest.gradient), np.empty_like(rest.gradient)
+        turned[:, 0], turned[:, 1] = cosine * x - sine * y, sine * x + cosine * y
+        mirrored[:, 0], mirrored[:, 1] = across * x + along * y, along * x - across * y
+        modes = np.empty((4, *turned.shape))
+        modes[0], modes[1] = turned + mirrored, turned - mirrored
+        modes[2, :, 0], modes[2, :, 1] = -turned[:, 1], turned[:, 0]
+        modes[3, :, 0], modes[3, :, 1] = -mirrored[:, 1], mirrored[:, 0]
+        modes = modes.reshape(4, 6, -1)
+        alike = form.split < ALIKE
+        twist = (slope[0] + slope[1]) / form.size
+        flip = np.where(alike, curve[0] + curve[1], (slope[0] - slope[1]) / np.where(alike, 1.0, form.split))
+        # of the modes the first two were made twice, the others by a root of two too large
+        weights = np.array([curve[0], curve[1], twist, flip]) / 4
+        hessian = outer_sum(modes, np.maximum(weights, 0.0) * rest.area)
+        slope = slope * (rest.area / 2)
+        return (slope[0] * modes[0] + slope[1] * modes[1]).T, hessian
+
+
+def outer_sum(rows: np.ndarray, weight: np.ndarray) -> np.ndarray:
+    """(m, k, k) sum over q of weight (q, m) times the outer product of rows (q, k, m) with themselves."""
+    count = rows.shape[1]
+    weighted = rows * weight[:, None]
+    total = np.empty((count, count, rows.shape[2]))
+    for i in range(count):
+        total[i, i:] = total[i:, i] = np.einsum("qm,qam->am", weighted[:, i], rows[:, i:])
+    return total.transpose(2, 0, 1)

@@ -12,7 +12,6 @@ MATE_TOLERANCE_MM = 0.1
 """Mates that come out nearer than this to each other's mirror image differ by the solver's patience alone."""
 
 
-
 def stand_up(flat: np.ndarray, points: np.ndarray, triangles: np.ndarray) -> np.ndarray:
     """Turn and move flat (v, 2) so that the shell's up (z of points (v, 3)) runs along y where it can.
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 import numpy as np
 
 from ..progress import Progress, Steps
-from .energy import Ceiling, RestTriangles, StrainEnergy
+from .energy import Ceiling, RestTriangles, StrainEnergy, StrainState, at_corners
 from .overlap import Contacts
-from .system import StepSystem
+from .system import StepSystem, add_at
 
 TOLERANCE = 1e-5
 ROUGH = 1e-2
@@ -97,25 +97,19 @@ def _aside(along: np.ndarray, weight: np.ndarray) -> np.ndarray:
 
 def longest_safe_step(flat: np.ndarray, step: np.ndarray, triangles: np.ndarray) -> np.ndarray:
     """(m,) the step length at which each triangle loses its area, infinite where it never does."""
-    a, b, c = (flat[triangles[:, i]] for i in range(3))
-    da, db, dc = (step[triangles[:, i]] for i in range(3))
+    a, b, c = at_corners(flat, triangles)
+    da, db, dc = at_corners(step, triangles)
     e, f, de, df = b - a, c - a, db - da, dc - da
     constant, linear, square = _cross(e, f), _cross(e, df) + _cross(de, f), _cross(de, df)
     discriminant = linear**2 - 4 * square * constant
-    root = np.sqrt(np.maximum(discriminant, 0.0))
     # the smallest positive root, in the form that does not cancel; constant > 0
-    denominator = -linear + root
-    denominator_other = -linear - root
-    with np.errstate(divide="ignore", invalid="ignore"):
-        first = 2 * constant / denominator
-        second = 2 * constant / denominator_other
-    first = np.where((discriminant >= 0) & (first > 0), first, np.inf)
-    second = np.where((discriminant >= 0) & (second > 0), second, np.inf)
-    return np.minimum(first, second)
+    denominator = np.sqrt(np.maximum(discriminant, 0.0)) - linear
+    shrinks = (discriminant >= 0) & (denominator > 0)
+    return np.where(shrinks, 2 * constant / np.where(shrinks, denominator, 1.0), np.inf)
 
 
 def _cross(u: np.ndarray, v: np.ndarray) -> np.ndarray:
-    return u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    return u[0] * v[1] - u[1] * v[0]
 
 
 class NewtonSolver:
@@ -128,10 +122,12 @@ class NewtonSolver:
         vertex_count: int,
         seams: Seams | None = None,
         contacts: Contacts | None = None,
+        system: StepSystem | None = None,
     ) -> None:
+        """system : one of these triangles alone, if there is one already."""
         self.triangles, self.rest, self.seams = triangles, rest, seams
         self.holds: list[Seams | Contacts] = [hold for hold in (seams, contacts) if hold is not None]
-        self.system = StepSystem(vertex_count, [triangles, *(hold.elements for hold in self.holds)])
+        self.system = system or StepSystem(vertex_count, [triangles, *(hold.elements for hold in self.holds)])
 
     def minimise(
         self,
@@ -145,11 +141,13 @@ class NewtonSolver:
         and seams miss their targets by under SEAM_TOLERANCE mm. Yields `Progress` once a step."""
         energy = StrainEnergy(self.triangles, self.rest, squeeze_cost, ceiling)
         floor = 1e-16 * self.rest.area.sum()
+        state = energy.at(flat)
         for step_number in range(MOST_STEPS):
             yield Progress(stage, step_number / (step_number + USUAL_STEPS))
-            strain, slope, curve = energy.derivatives(flat)
-            value, elements, gradient = strain, [curve], np.zeros_like(flat)
-            _add_at(gradient, self.triangles, slope)
+            strain = value = state.value
+            slope, curve = state.derivatives()
+            elements, gradient = [curve], np.zeros_like(flat)
+            add_at(gradient, self.triangles, slope)
             if step_number == 0:
                 stiffness = self._stiffness(curve, len(flat))
                 for hold in self.holds:
@@ -158,10 +156,10 @@ class NewtonSolver:
                 part, slope, curve = hold.derivatives(flat)
                 value += part
                 elements.append(curve)
-                _add_at(gradient, hold.elements, slope)
+                add_at(gradient, hold.elements, slope)
             step = self.system.solve(elements, 1e-9, -gradient)
             promise = -float((step * gradient).sum())
-            flat = self._walk(energy, flat, step, value, promise)
+            flat, state = self._walk(state, flat, step, value, promise)
             if self._settled(flat, promise, tolerance * strain + floor, SEAM_PATIENCE * strain + floor):
                 break
         return flat
@@ -182,24 +180,15 @@ class NewtonSolver:
         diagonal = np.einsum("maa->ma", curve).reshape(-1, 2).mean(axis=1)
         return np.bincount(self.triangles.ravel(), diagonal, vertex_count)
 
-    def value(self, energy: StrainEnergy, flat: np.ndarray) -> float:
-        return energy.value(flat) + sum(hold.value(flat) for hold in self.holds)
-
     def _walk(
-        self, energy: StrainEnergy, flat: np.ndarray, step: np.ndarray, value: float, promise: float
-    ) -> np.ndarray:
+        self, state: StrainState, flat: np.ndarray, step: np.ndarray, value: float, promise: float
+    ) -> tuple[np.ndarray, StrainState]:
         length = min(1.0, 0.9 * float(longest_safe_step(flat, step, self.triangles).min()))
         while length > 1e-12:
             there = flat + length * step
-            if self.value(energy, there) <= value - 1e-4 * length * promise:
-                return there
+            state_there = state.energy.at(there)
+            value_there = state_there.value + sum(hold.value(there) for hold in self.holds)
+            if value_there <= value - 1e-4 * length * promise:
+                return there, state_there
             length /= 2
-        return flat
-
-
-def _add_at(total: np.ndarray, vertices: np.ndarray, parts: np.ndarray) -> None:
-    """Sum parts (e, 2 s) of elements with vertices (e, s) into total (v, 2)."""
-    index = vertices.ravel()
-    parts = parts.reshape(-1, 2)
-    for axis in range(2):
-        total[:, axis] += np.bincount(index, parts[:, axis], len(total))
+        return flat, state

@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import coo_array, csc_array, eye_array
+from scipy.sparse import coo_array, eye_array
 from scipy.sparse.linalg import splu
 
-from .energy import RestTriangles, signed_areas
+from .energy import RestTriangles, at_corners, outer_sum, signed_areas
+from .system import StepSystem, add_at
 
 
 def first_flat(
-    triangles: np.ndarray, rest_corners: np.ndarray, loops: tuple[np.ndarray, ...], vertex_count: int
+    triangles: np.ndarray,
+    rest_corners: np.ndarray,
+    loops: tuple[np.ndarray, ...],
+    vertex_count: int,
+    system: StepSystem | None = None,
 ) -> np.ndarray:
     """(v, 2) mm, every triangle the right way up.
 
-    triangles : (m, 3); rest_corners : (m, 3, 2) mm, the shape of each; loops : rims of the patch.
-    A developable patch comes out exact, because its conformal map is its unfolding.
+    triangles : (m, 3); rest_corners : (m, 3, 2) mm, the shape of each; loops : rims of the patch; system : one of
+    these triangles, if there is one already. A developable patch comes out exact, because its conformal map is
+    its unfolding.
     """
     rest = RestTriangles.from_corners(rest_corners)
-    flat = _conformal(triangles, rest, loops, vertex_count)
+    flat = _conformal(triangles, rest, loops, system or StepSystem(vertex_count, [triangles]), vertex_count)
     if not _is_upright(flat, triangles, rest):
         flat = _tutte(triangles, rest_corners, loops, vertex_count)
     return flat * np.sqrt(rest.area.sum() / signed_areas(flat, triangles).sum())
@@ -31,40 +37,37 @@ def _is_upright(flat: np.ndarray, triangles: np.ndarray, rest: RestTriangles) ->
 
 
 def _conformal(
-    triangles: np.ndarray, rest: RestTriangles, loops: tuple[np.ndarray, ...], vertex_count: int
+    triangles: np.ndarray,
+    rest: RestTriangles,
+    loops: tuple[np.ndarray, ...],
+    system: StepSystem,
+    vertex_count: int,
 ) -> np.ndarray:
     """Least squares conformal map: B. Levy, S. Petitjean, N. Ray, J. Maillot, SIGGRAPH 2002, equation 6.
 
-    Two vertices half the longest rim apart are pinned.
+    Two vertices half the longest rim apart are pinned. The misses of the map's linear parts from turned and
+    scaled ones are squared and summed: from all other vertices in one point a single step leads to the least sum.
     """
-    weight = np.sqrt(rest.area)[:, None]
-    # complex derivative of the corner coordinates: one complex row per triangle
-    row = (rest.gradient[:, :, 0] + 1j * rest.gradient[:, :, 1]) * weight
-    matrix = csc_array(
-        coo_array(
-            (row.ravel(), (np.repeat(np.arange(len(triangles)), 3), triangles.ravel())),
-            shape=(len(triangles), vertex_count),
-        )
-    )
-    normal = (matrix.conj().T @ matrix).tocsc()
     rim = max(loops, key=len)
-    pinned = rim[[0, len(rim) // 2]]
-    free = np.setdiff1d(np.arange(vertex_count), pinned)
-    values = np.array([0.0, 1.0], complex)
-    right_side = -normal[free][:, pinned] @ values
-    inner = normal[free][:, free].tocsc()
-    solution = np.empty(vertex_count, complex)
-    solution[pinned] = values
+    flat, pinned = np.zeros((vertex_count, 2)), np.zeros(vertex_count)
+    flat[rim[len(rim) // 2], 0] = 1.0
+    pinned[rim[[0, len(rim) // 2]]] = 1.0
+    x, y = rest.gradient.transpose(1, 0, 2)
+    rows = np.stack([np.stack([x, -y], axis=1), np.stack([y, x], axis=1)])  # (2, 3, 2, m): Fxx - Fyy and Fyx + Fxy
+    miss = (rows * at_corners(flat, triangles)).sum(axis=(1, 2))
+    rows *= 1.0 - pinned[triangles.T][:, None]
+    rows = rows.reshape(2, 6, -1)
+    slope = np.zeros_like(flat)
+    add_at(slope, triangles, (rows * (miss * rest.area)[:, None]).sum(axis=0).T)
     try:
-        solution[free] = splu(inner, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}).solve(right_side)
+        # the shift stands in for the matrix where nothing else is left of it
+        step = system.solve([outer_sum(rows, np.stack([rest.area, rest.area]))], pinned, -slope)
     except RuntimeError:
-        solution[free] = np.nan
-    return np.stack([solution.real, solution.imag], axis=1)
+        step = np.full_like(flat, np.nan)
+    return flat + step
 
 
-def _tutte(
-    triangles: np.ndarray, corners: np.ndarray, loops: tuple[np.ndarray, ...], vertex_count: int
-) -> np.ndarray:
+def _tutte(triangles: np.ndarray, corners: np.ndarray, loops: tuple[np.ndarray, ...], vertex_count: int) -> np.ndarray:
     """Tutte's map: the longest rim on a circle, every other vertex the mean of its neighbours.
 
     Inner holes are filled with a hub each. Equal weights make it an embedding for any disk: W. T. Tutte,

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from .energy import RestTriangles, jacobians, singular_values
+from .energy import Deformation, RestTriangles
 
 
 def stretches(flat: np.ndarray, triangles: np.ndarray, rest: RestTriangles) -> np.ndarray:
     """(m, 2) largest and smallest stretch from flat to shell per triangle; 1 is unchanged."""
-    values = singular_values(jacobians(flat, triangles, rest))[0]
-    return 1.0 / values[:, ::-1]
+    return 1.0 / Deformation(flat, triangles, rest).singular_values()[::-1].T
 
 
 def log_strain(stretch: np.ndarray) -> np.ndarray:

@@ -15,6 +15,7 @@ from ..flatten.reference import plane_corners
 from ..flatten.solver import NewtonSolver
 from ..flatten.start import first_flat
 from ..flatten.strain import area_quantile, stretches
+from ..flatten.system import StepSystem
 from ..patch import Patch
 from ..progress import finish
 
@@ -45,8 +46,9 @@ def quickly_laid(points: np.ndarray, patch: Patch) -> Laid:
     points : (v, 3) mm, one per patch vertex
     """
     corners = plane_corners(points[patch.triangles])
-    flat = first_flat(patch.triangles, corners, patch.loops, len(points))
-    solver = NewtonSolver(patch.triangles, RestTriangles.from_corners(corners), len(points))
+    system = StepSystem(len(points), [patch.triangles])
+    flat = first_flat(patch.triangles, corners, patch.loops, len(points), system)
+    solver = NewtonSolver(patch.triangles, RestTriangles.from_corners(corners), len(points), system=system)
     try:
         with np.errstate(divide="ignore", invalid="ignore"):
             flat = finish(solver.minimise(flat, tolerance=QUICK_TOLERANCE))
