@@ -25,15 +25,15 @@ APART = 0.22
 
 def opening_cut(draft: Draft, faces: np.ndarray) -> np.ndarray | None:
     """The cut that a closed piece, a tube or a handle wants; None for a piece that is open, or cannot be cut."""
-    live, patch, _ = draft.patch(faces, draft.seam)
-    missing = missing_cut(live, patch, price=draft.price)
+    patch, _ = draft.patch(faces, draft.seam)
+    missing = missing_cut(draft.shell, patch, price=draft.price)
     return missing.edges if missing is not None and len(missing.edges) else None
 
 
 def parting_cuts(draft: Draft, faces: np.ndarray, flat: np.ndarray) -> list[np.ndarray]:
     """Cuts in two for a piece that lies over itself on the `flat` (v, 2), or is too large for the sheet."""
-    live, patch, points = draft.patch(faces, draft.seam)
-    net = _inner_net(net_of(live, patch, draft.price), patch)
+    patch, points = draft.patch(faces, draft.seam)
+    net = _inner_net(net_of(draft.shell, patch, draft.price), patch)
     edges = {tuple(pair) for pair in net.pairs.tolist()}
     freeing = freeing_cut(flat, patch, lambda pairs: np.array([tuple(p) in edges for p in np.sort(pairs).tolist()]))
     cuts = [_halving_cut(net, patch)]
@@ -77,9 +77,9 @@ def _halving_cut(net: Net, patch: Patch) -> np.ndarray:
 
 def relieving_cuts(draft: Draft, faces: np.ndarray) -> list[np.ndarray]:
     """Cuts that may lower the strain of an open piece."""
-    live, patch, points = draft.patch(faces, draft.seam)
-    net = _left_net(draft, _inner_net(net_of(live, patch, draft.price), patch), patch)
-    potential = np.abs(scale_potential(live, patch)[0])
+    patch, points = draft.patch(faces, draft.seam)
+    net = _left_net(draft, _inner_net(net_of(draft.shell, patch, draft.price), patch), patch)
+    potential = np.abs(scale_potential(draft.shell, patch)[0])
     rim = np.concatenate(patch.loops)
     distance, before, _ = dijkstra(net.graph, directed=False, indices=rim, return_predecessors=True, min_only=True)
     cuts = []
@@ -97,15 +97,15 @@ def relieving_cuts(draft: Draft, faces: np.ndarray) -> list[np.ndarray]:
 
 def small_cuts(draft: Draft, faces: np.ndarray, face_strain: np.ndarray) -> list[np.ndarray]:
     """Darts, and parts of them, to where curvature gathers and to where strain does; face_strain (p,) of `faces`."""
-    live, patch, points = draft.patch(faces, draft.seam)
-    net = _left_net(draft, _inner_net(net_of(live, patch, draft.price), patch), patch)
+    patch, points = draft.patch(faces, draft.seam)
+    net = _left_net(draft, _inner_net(net_of(draft.shell, patch, draft.price), patch), patch)
     rim = np.concatenate(patch.loops)
     distance, before, _ = dijkstra(net.graph, directed=False, indices=rim, return_predecessors=True, min_only=True)
     of_corner = np.repeat(face_strain[np.searchsorted(faces, patch.triangle_face)], 3)
     corner, count = patch.triangles.ravel(), len(points)
     strain = np.bincount(corner, of_corner, count) / np.maximum(np.bincount(corner, minlength=count), 1)
     cuts = []
-    for field in (np.abs(scale_potential(live, patch)[0]), strain):
+    for field in (np.abs(scale_potential(draft.shell, patch)[0]), strain):
         for peak in _peaks(field, distance, net):
             dart = net.along(net.trail(before, peak)[::-1])
             cuts += [dart[: max(1, round(part * len(dart)))] for part in DART_PARTS]

@@ -9,6 +9,8 @@ cut from the rim helps most.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.sparse import coo_array, csc_array
 from scipy.sparse.linalg import splu
@@ -22,6 +24,24 @@ SHARPEST = 20.0
 
 MASS = 1e-9
 """A touch of it, lest vertices that hang on nothing make the matrix singular."""
+
+MIDDLE = (0.02, 0.98)
+"""Parts of the vertices that a potential's spread is told between."""
+
+
+@dataclass(frozen=True)
+class Potential:
+    """Of a piece: how far its scale potential spreads, and the energy in it."""
+
+    spread: float
+    energy: float
+
+    @classmethod
+    def of(cls, shell: Shell, patch: Patch) -> Potential:
+        values, energy = scale_potential(shell, patch)
+        last = len(values) - 1
+        low, high = np.interp(np.multiply(MIDDLE, last), np.arange(last + 1), np.sort(values))
+        return cls(float(high - low), energy)
 
 
 def scale_potential(shell: Shell, patch: Patch) -> tuple[np.ndarray, float]:

@@ -1,0 +1,117 @@
+"""A shell divided by seams: pieces, what lies within some faces, mirror images, and what a potential tells."""
+
+import numpy as np
+import pytest
+import solids
+from foamwright.core.patch import cut_patch
+from foamwright.core.pieces import split
+from foamwright.core.seams.division import Division
+from foamwright.core.seams.potential import Potential, scale_potential
+from foamwright.core.shell import Shell
+from hypothesis import given
+from hypothesis import strategies as st
+
+MESHES = [solids.bumpy, solids.torus, solids.tube, solids.cube]
+SEEDS = st.integers(0, 10_000)
+
+
+def _soup(seed):
+    """Faces at random between a few vertices: some share two edges, or an edge by threes, or all their corners."""
+    rng = np.random.default_rng(seed)
+    faces = [rng.permutation(6)[:3] for _ in range(rng.integers(1, 20))]
+    return Shell.build(rng.random((6, 3)), faces)
+
+
+def _division(shell):
+    return Division(shell, np.zeros(shell.edge_count, bool), shell.edge_length)
+
+
+def _seam(shell, seed):
+    rng = np.random.default_rng(seed)
+    return rng.random(shell.edge_count) < rng.choice([0.0, 0.2, 0.5])
+
+
+def _reached(shell, seam, faces):
+    """The parts that `faces` fall into, by walking from face to face; lowest face first."""
+    beside = {face: set() for face in faces.tolist()}
+    for one, other in shell.edge_faces[shell.edge_is_consistent & ~seam].tolist():
+        if one in beside and other in beside:
+            beside[one].add(other)
+            beside[other].add(one)
+    parts, seen = [], set()
+    for face in faces.tolist():
+        if face not in seen:
+            part, waiting = set(), [face]
+            while waiting:
+                here = waiting.pop()
+                waiting += beside[here] - part
+                part |= beside[here] | {here}
+            seen |= part
+            parts.append(sorted(part))
+    return parts
+
+
+@given(SEEDS, st.sampled_from([*MESHES, None]))
+def test_pieces_are_what_hangs_together(seed, make):
+    shell = _soup(seed) if make is None else Shell.build(*make())
+    division, seam = _division(shell), _seam(shell, seed)
+    faces = np.flatnonzero(np.random.default_rng(seed).random(shell.face_count) < 0.7)
+    assert [piece.tolist() for piece in division.pieces(seam=seam)] == _reached(
+        shell, seam, np.arange(shell.face_count)
+    )
+    assert [piece.tolist() for piece in division.pieces(faces, seam) if len(piece)] == _reached(shell, seam, faces)
+
+
+@given(SEEDS, st.sampled_from(MESHES))
+def test_labels_follow_the_seams(seed, make):
+    shell = Shell.build(*make())
+    division = _division(shell)
+    division.seam = _seam(shell, seed)
+    label = split(shell.with_seams(division.seam))
+    assert (
+        len({*zip(division.label.tolist(), label.tolist(), strict=True)}) == label.max() + 1 == len(division.pieces())
+    )
+    edges = np.flatnonzero(division.seam & division.inner)[:3]
+    beside = np.unique(division.label[shell.edge_faces[edges]])
+    assert np.array_equal(division.around(edges), np.flatnonzero(np.isin(division.label, beside)))
+
+
+@given(SEEDS, st.sampled_from(MESHES))
+def test_edges_within_have_both_faces_there(seed, make):
+    shell = Shell.build(*make())
+    division = Division(shell, _seam(shell, seed), np.where(_seam(shell, seed + 1), np.inf, shell.edge_length))
+    faces = np.flatnonzero(np.random.default_rng(seed).random(shell.face_count) < 0.6)
+    within = np.isin(shell.edge_faces, faces).all(axis=1)
+    assert np.array_equal(division.edges_within(faces), np.flatnonzero(within))
+    assert np.array_equal(division.inner_edges(faces), np.flatnonzero(within & division.free))
+
+
+def test_asking_for_pieces_again_gives_them_whole():
+    division = _division(Shell.build(*solids.cube()))
+    seam = np.ones(division.shell.edge_count, bool)
+    division.pieces(seam=seam).pop()
+    assert len(division.pieces(seam=seam)) == division.shell.face_count
+
+
+def test_cuts_come_with_their_images_and_the_makers_stay():
+    shell = Shell.build(*solids.sphere())
+    division = _division(shell)
+    assert division.twins is not None
+    edge = np.flatnonzero(division.twins.edge != np.arange(shell.edge_count))[:1]
+    cut = division.with_cut(edge)
+    assert set(np.flatnonzero(cut)) == {int(edge[0]), int(division.twins.edge[edge[0]])}
+    kept = Division(shell, cut, shell.edge_length)
+    assert np.array_equal(kept.without(edge), cut)
+    division.seam = cut
+    assert not division.without(edge).any()
+
+
+@given(SEEDS)
+def test_spread_leaves_out_the_extremes(seed):
+    shell = Shell.build(*solids.bumpy())
+    piece = max(_division(shell).pieces(seam=_seam(shell, seed)), key=len)[:-5]
+    patch = cut_patch(shell, piece, _seam(shell, seed))
+    values, energy = scale_potential(shell, patch)
+    told = Potential.of(shell, patch)
+    assert told.spread == pytest.approx(np.ptp(np.quantile(values, [0.02, 0.98])), abs=1e-12)
+    assert told.energy == energy
