@@ -13,6 +13,7 @@ from foamwright.core.flatten.overlap import Contacts, crossing_steps
 from foamwright.core.flatten.reference import plane_corners
 from foamwright.core.flatten.solver import NewtonSolver, Seams, longest_safe_step
 from foamwright.core.flatten.strain import log_strain, stretches
+from foamwright.core.flatten.system import StepSystem, add_at
 from foamwright.core.patch import cut_patch
 from foamwright.core.progress import finish
 from foamwright.core.shell import Shell
@@ -450,3 +451,34 @@ def test_sides_that_differ_too_much_are_brought_nearer_only() -> None:
     gaps = 2 * (lengths[0] - lengths[1]) / (lengths[0] + lengths[1])
     assert before == pytest.approx(2 * 0.2 / 2.2, rel=0.05)
     assert gaps == pytest.approx(before - 0.05, abs=1e-3)
+
+
+def test_a_start_that_is_not_upright_is_left_as_it_is() -> None:
+    points, triangles = mesh(solids.flat_sheet(40, 30, 3, 3))
+    turned_over = points[:, :2] * (-1, 1)
+    solver = NewtonSolver(triangles, RestTriangles.from_corners(plane_corners(points[triangles])), len(points))
+    assert (finish(solver.minimise(turned_over)) == turned_over).all()
+
+
+@given(st.integers(0, 10_000), st.sampled_from([(4, 4), (40, 40)]))
+def test_a_step_solves_its_system(seed: int, size: tuple[int, int]) -> None:
+    """Small grids are solved as a band, large ones as a sparse matrix; the product with the solution is the same."""
+    rng = np.random.default_rng(seed)
+    points, triangles = mesh(solids.flat_sheet(40, 30, *size))
+    triangles = rng.permutation(len(points))[triangles]
+    mates = rng.choice(len(points), (2, 4), replace=False)
+    blocks = [triangles, mates]
+    elements = []
+    for block in blocks:
+        root = rng.normal(size=(len(block), 2 * block.shape[1], 2))
+        elements.append(root @ root.transpose(0, 2, 1))
+    wanted = rng.normal(size=(len(points), 2))
+    right_side, diagonal = np.zeros_like(wanted), np.zeros_like(wanted)
+    for block, element in zip(blocks, elements, strict=True):
+        product = np.einsum("bij,bj->bi", element, wanted[block].reshape(len(block), -1))
+        add_at(right_side, block, product)
+        add_at(diagonal, block, np.einsum("bii->bi", element))
+    right_side += 0.1 * diagonal.mean() * wanted
+    system = StepSystem(len(points), blocks)
+    assert system.is_band == (size == (4, 4))
+    assert system.solve(elements, 0.1, right_side) == pytest.approx(wanted, abs=1e-9)

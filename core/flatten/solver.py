@@ -142,6 +142,8 @@ class NewtonSolver:
         energy = StrainEnergy(self.triangles, self.rest, squeeze_cost, ceiling)
         floor = 1e-16 * self.rest.area.sum()
         state = energy.at(flat)
+        if not np.isfinite(state.value):
+            return flat  # a start that is not upright throughout: there is no way down from here
         for step_number in range(MOST_STEPS):
             yield Progress(stage, step_number / (step_number + USUAL_STEPS))
             strain = value = state.value

@@ -37,13 +37,13 @@ class StepSystem:
         graph = _graph(vertex_count, blocks)
         place = _narrow_place(graph)
         width = 1 + 2 * max(int(np.ptp(place[block], axis=1).max(initial=0)) for block in blocks)
-        is_band = width <= WIDEST_BAND
-        if not is_band:
+        self.is_band = width <= WIDEST_BAND
+        if not self.is_band:
             place = _fill_reducing_place(graph)
         self._place = place
         self._upper = [np.triu_indices(2 * block.shape[1]) for block in blocks]
         row, column = self._lower_half(blocks)
-        self._matrix = _Band(row, column, self._size, width) if is_band else _Sparse(row, column, self._size)
+        self._matrix = _Band(row, column, self._size, width) if self.is_band else _Sparse(row, column, self._size)
 
     def _lower_half(self, blocks: list[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
         """Where in the lower half of the matrix each entry of the upper halves of the elements goes."""

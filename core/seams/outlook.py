@@ -46,26 +46,26 @@ def quickly_laid(points: np.ndarray, patch: Patch) -> Laid:
     points : (v, 3) mm, one per patch vertex
     """
     corners = plane_corners(points[patch.triangles])
-    system = StepSystem(len(points), [patch.triangles])
+    rest, system = RestTriangles.from_corners(corners), StepSystem(len(points), [patch.triangles])
     flat = first_flat(patch.triangles, corners, patch.loops, len(points), system)
-    solver = NewtonSolver(patch.triangles, RestTriangles.from_corners(corners), len(points), system=system)
+    solver = NewtonSolver(patch.triangles, rest, len(points), system=system)
     try:
         with np.errstate(divide="ignore", invalid="ignore"):
             flat = finish(solver.minimise(flat, tolerance=QUICK_TOLERANCE))
+            stretch = stretches(flat, patch.triangles, rest)
+        is_hopeless = not (np.isfinite(stretch) & (stretch > 0)).all()
     except RuntimeError:
-        # so bad a start that the step's matrix is singular: the piece wants cutting, whatever its strain
+        is_hopeless = True
+    if is_hopeless:
+        # so bad a start that there is no step from it: the piece wants cutting, whatever its strain
         hopeless = np.full(len(patch.triangles), HOPELESS_STRAIN)
         return Laid(flat, HOPELESS_STRAIN, (0.0, 0.0), 0.0, _per_face(hopeless, patch))
-    return _laid(flat, corners, patch)
+    return laid_of(flat, stretch, corners, patch)
 
 
 def really_laid(points: np.ndarray, patch: Patch) -> Laid:
     """The patch laid flat as the pattern will lay it."""
-    corners = plane_corners(points[patch.triangles])
-    return _laid(flatten_patch(points, patch.triangles), corners, patch)
-
-
-def _laid(flat: np.ndarray, corners: np.ndarray, patch: Patch) -> Laid:
+    corners, flat = plane_corners(points[patch.triangles]), flatten_patch(points, patch.triangles)
     return laid_of(flat, stretches(flat, patch.triangles, RestTriangles.from_corners(corners)), corners, patch)
 
 
