@@ -5,6 +5,7 @@ import pytest
 import solids
 from foamwright.core.patch import cut_patch
 from foamwright.core.pieces import split
+from foamwright.core.seams import potential
 from foamwright.core.seams.division import Division
 from foamwright.core.seams.potential import Potential, scale_potential
 from foamwright.core.shell import Shell
@@ -59,7 +60,7 @@ def test_pieces_are_what_hangs_together(seed, make):
     assert [piece.tolist() for piece in division.pieces(seam=seam)] == _reached(
         shell, seam, np.arange(shell.face_count)
     )
-    assert [piece.tolist() for piece in division.pieces(faces, seam) if len(piece)] == _reached(shell, seam, faces)
+    assert [piece.tolist() for piece in division.pieces(faces, seam)] == _reached(shell, seam, faces)
 
 
 @given(SEEDS, st.sampled_from(MESHES))
@@ -115,3 +116,22 @@ def test_spread_leaves_out_the_extremes(seed):
     told = Potential.of(shell, patch)
     assert told.spread == pytest.approx(np.ptp(np.quantile(values, [0.02, 0.98])), abs=1e-12)
     assert told.energy == energy
+
+
+@pytest.mark.parametrize("make", MESHES[:3])
+def test_narrow_and_wide_systems_have_the_same_solution(make, monkeypatch):
+    shell = Shell.build(*make())
+    for seed in range(10):
+        seam = _seam(shell, seed)
+        patch = cut_patch(shell, max(_division(shell).pieces(seam=seam), key=len)[:-5])
+        found = []
+        for widest in (shell.edge_count, 0):
+            monkeypatch.setattr(potential, "WIDEST_BAND", widest)
+            found.append(scale_potential(shell, patch)[0])
+        assert found[0] == pytest.approx(found[1], abs=1e-9)
+
+
+def test_a_matrix_that_is_not_positive_is_solved_too():
+    """Two unknowns, each tied to a known one with 1 and to each other with -3."""
+    solution = potential._solved(np.array([[0, 1, -1]]), np.array([[1.0, 1.0, -3.0]]), np.array([1.0, 2.0]))
+    assert solution == pytest.approx(np.linalg.solve([[-2, 3], [3, -2]], [1, 2]))

@@ -101,7 +101,7 @@ class Division:
         faces = np.arange(shell.face_count) if faces is None else faces
         order = np.argsort(label[faces], kind="stable")
         pieces = np.split(faces[order], np.flatnonzero(np.diff(label[faces[order]])) + 1)
-        return sorted(pieces, key=lambda piece: int(piece[0]))
+        return sorted((piece for piece in pieces if len(piece)), key=lambda piece: int(piece[0]))
 
     def own_pieces(self, pieces: list[np.ndarray]) -> list[np.ndarray]:
         """One of every two pieces that mirror each other, the left one, and all others."""
