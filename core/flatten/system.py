@@ -43,6 +43,9 @@ class StepSystem:
         self._place = place
         self._upper = [np.triu_indices(2 * block.shape[1]) for block in blocks]
         row, column = self._lower_half(blocks)
+        # two corners of an element may be one vertex: both entries of such a pair lie on the diagonal
+        off = np.concatenate([np.repeat(i != j, len(block)) for block, (i, j) in zip(blocks, self._upper, strict=True)])
+        self._twice = np.flatnonzero((row == column) & off)
         self._matrix = _Band(row, column, self._size, width) if self.is_band else _Sparse(row, column, self._size)
 
     def _lower_half(self, blocks: list[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
@@ -74,10 +77,11 @@ class StepSystem:
 
     def _sums(self, elements: list[np.ndarray]) -> np.ndarray:
         # elements that lie one after another along the last axis, as those of the strain do, are copied in whole rows
-        halves = [
-            element.transpose(1, 2, 0)[upper].ravel() for element, upper in zip(elements, self._upper, strict=True)
-        ]
-        return np.bincount(self._matrix.index, np.concatenate(halves), self._matrix.entry_count)
+        halves = np.concatenate(
+            [element.transpose(1, 2, 0)[upper].ravel() for element, upper in zip(elements, self._upper, strict=True)]
+        )
+        halves[self._twice] *= 2
+        return np.bincount(self._matrix.index, halves, self._matrix.entry_count)
 
 
 class _Band:
