@@ -77,7 +77,7 @@ def _joined_corners(following: np.ndarray, partner: np.ndarray) -> tuple[np.ndar
         # look twice as far each time, until nobody sees a lower corner
         while True:
             seen = np.minimum(lowest, lowest[step])
-            if np.array_equal(seen, lowest):
+            if (seen == lowest).all():
                 break
             lowest, step = seen, step[step]
     first = np.flatnonzero(lowest == own)
