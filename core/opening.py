@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -86,7 +87,7 @@ class Net:
     shell_edge: np.ndarray
     vertex_count: int
 
-    @property
+    @cached_property
     def graph(self) -> csr_array:
         return csr_array((self.price, self.pairs.T), shape=(self.vertex_count,) * 2)
 
@@ -99,8 +100,11 @@ class Net:
 
     def along(self, steps: list[int]) -> np.ndarray:
         """Shell edges along patch vertices."""
-        number = {tuple(pair): edge for pair, edge in zip(self.pairs.tolist(), self.shell_edge, strict=True)}
-        return np.array([number[min(p), max(p)] for p in pairwise(steps)], np.int64)
+        return np.array([self._edge_at[min(p), max(p)] for p in pairwise(steps)], np.int64)
+
+    @cached_property
+    def _edge_at(self) -> dict[tuple[int, int], int]:
+        return {(p, q): edge for (p, q), edge in zip(self.pairs.tolist(), self.shell_edge.tolist(), strict=True)}
 
 
 def net_of(shell: Shell, patch: Patch, price: np.ndarray | None = None) -> Net:
