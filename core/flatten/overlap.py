@@ -16,6 +16,8 @@ from ..patch import Patch
 
 MARGIN_MM = 0.5
 """Gap to leave between parted rims: a little over the width of a pencil line."""
+MOST_PAIRS = 1_000_000
+"""Points and steps that are compared at a time, for the sake of memory."""
 CONTACT_STIFFNESS = 10.0
 """Push of a contact over the stiffness of the foam beside it."""
 
@@ -83,18 +85,20 @@ def find_contacts(flat: np.ndarray, loops: Sequence[np.ndarray]) -> np.ndarray:
 def _covered(flat: np.ndarray, loops: Sequence[np.ndarray]) -> np.ndarray:
     """Rim vertices under which the patch lies once more."""
     rim = np.concatenate(loops)
-    steps = rim_steps(loops)
-    winding = np.zeros(len(rim), int)
-    p, q = flat[steps[:, 0]], flat[steps[:, 1]]
-    for number, vertex in enumerate(rim):
-        apart = (steps != vertex).all(axis=1)
-        x, y = flat[vertex]
-        side = (q[:, 0] - p[:, 0]) * (y - p[:, 1]) - (x - p[:, 0]) * (q[:, 1] - p[:, 1])
-        up = (p[:, 1] <= y) & (q[:, 1] > y) & (side > 0)
-        down = (p[:, 1] > y) & (q[:, 1] <= y) & (side < 0)
-        winding[number] = up[apart].sum() - down[apart].sum()
-    # a vertex of the rim has the patch on one side only: its own two steps are left out, so once round is free
-    return rim[winding > 1]
+    # a vertex of the rim has the patch on one side only, and lies on neither side of its own steps: once round is free
+    return rim[winding(flat[rim], flat[rim_steps(loops)]) > 1]
+
+
+def winding(points: np.ndarray, steps: np.ndarray) -> np.ndarray:
+    """(p,) how many times closed lines of steps (s, 2, 2) run around each of points (p, 2)."""
+    (x0, y0), (x1, y1) = steps[:, 0].T, steps[:, 1].T
+    turns = []
+    for some in np.array_split(points, 1 + len(points) * len(steps) // MOST_PAIRS):
+        x, y = some.T[:, :, None]
+        side = (x1 - x0) * (y - y0) - (x - x0) * (y1 - y0)
+        up, down = (y0 <= y) & (y1 > y) & (side > 0), (y1 <= y) & (y0 > y) & (side < 0)
+        turns.append(up.sum(axis=1) - down.sum(axis=1))
+    return np.concatenate(turns)
 
 
 def _distance(point: np.ndarray, start: np.ndarray, end: np.ndarray) -> np.ndarray:

@@ -10,7 +10,7 @@ import shapely
 
 from ..flatten import flatten_patch
 from ..flatten.energy import RestTriangles
-from ..flatten.overlap import crossing_steps, rim_steps
+from ..flatten.overlap import crossing_steps, rim_steps, winding
 from ..flatten.reference import plane_corners
 from ..flatten.solver import NewtonSolver
 from ..flatten.start import first_flat
@@ -98,14 +98,5 @@ def doubled_area(flat: np.ndarray, loops: Sequence[np.ndarray]) -> float:
     steps = flat[rim_steps(loops)]
     rims = shapely.union_all([shapely.linearrings(flat[loop]) for loop in loops])
     parts = shapely.get_parts(shapely.polygonize([rims]))
-    winding = _winding(shapely.get_coordinates(shapely.point_on_surface(parts)), steps)
-    return float(np.maximum(winding - 1, 0) @ shapely.area(parts))
-
-
-def _winding(points: np.ndarray, steps: np.ndarray) -> np.ndarray:
-    """(p,) how many times closed lines of steps (s, 2, 2) run around each of points (p, 2)."""
-    (x0, y0), (x1, y1) = steps[:, 0].T, steps[:, 1].T
-    x, y = points.T[:, :, None]
-    side = (x1 - x0) * (y - y0) - (x - x0) * (y1 - y0)
-    up, down = (y0 <= y) & (y1 > y) & (side > 0), (y1 <= y) & (y0 > y) & (side < 0)
-    return up.sum(axis=1) - down.sum(axis=1)
+    turns = winding(shapely.get_coordinates(shapely.point_on_surface(parts)), steps)
+    return float(np.maximum(turns - 1, 0) @ shapely.area(parts))
