@@ -40,28 +40,39 @@ def smooth_path(draft: Draft, chain: np.ndarray, width: float, walls: np.ndarray
     if draft.twins is not None and not own_image:
         blocked |= draft.twins.vertex == np.arange(len(walls))
     blocked[[chain[0], chain[-1]]] = False
+    turning, goal = Turning(shell), np.full(len(walls), np.inf)
+    goal[chain[-1]] = 0.0
     tries = [np.where(blocked[shell.edges].any(axis=1), np.inf, price), price]
     if draft.twins is not None:
         side = draft.twins.on_plane if own_image else draft.twins.left[shell.edges].all(axis=1)
         tries = [np.where(side, attempt, np.inf) for attempt in tries] + tries
     for attempt in tries:
-        path = _path_of_few_turns(shell, attempt, int(chain[0]), int(chain[-1]))
-        if len(path):
-            return path
+        paths = paths_of_few_turns(turning, attempt, int(chain[0]), goal)
+        if paths:
+            return paths[0]
     return np.empty(0, np.int64)
 
 
-def _path_of_few_turns(shell: Shell, price: np.ndarray, start: int, end: int) -> np.ndarray:
-    """The cheapest path over edges of finite price (k,) where every turn costs too; empty where there is none.
+def paths_of_few_turns(
+    turning: Turning,
+    price: np.ndarray,
+    start: int,
+    goal_price: np.ndarray,
+    first_price: np.ndarray | None = None,
+    last_price: np.ndarray | None = None,
+) -> list[np.ndarray]:
+    """To every goal the cheapest path from `start` over edges of finite price (k,), where every turn costs too; the
+    cheapest of all first.
 
+    goal_price : (n,) extra price of ending at each vertex, infinite where no path may end
+    first_price, last_price : (n,) extra price of each vertex as the second of a path, and as the last but one
     A search over directed edges: which edge comes next, and how much it turns, is known only from the one before.
     """
+    shell = turning.shell
     usable = np.flatnonzero(np.isfinite(price))
     tail = np.concatenate([shell.edges[usable, 0], shell.edges[usable, 1]])
     head = np.concatenate([shell.edges[usable, 1], shell.edges[usable, 0]])
     cost, count = np.tile(price[usable], 2), 2 * len(usable)
-    along = shell.vertices[head] - shell.vertices[tail]
-    along /= np.maximum(np.linalg.norm(along, axis=1), 1e-12)[:, None]
     order = np.argsort(tail, kind="stable")
     first = np.searchsorted(tail[order], head)
     fan = np.searchsorted(tail[order], head, "right") - first
@@ -69,24 +80,51 @@ def _path_of_few_turns(shell: Shell, price: np.ndarray, start: int, end: int) ->
     other = order[np.repeat(first, fan) + np.arange(len(one)) - np.repeat(np.cumsum(fan) - fan, fan)]
     onward = head[other] != tail[one]
     one, other = one[onward], other[onward]
-    turn = np.arccos(np.clip(np.einsum("ij,ij->i", along[one], along[other]), -1, 1)) / (np.pi / 2)
+    turn = turning.at(tail[one], head[one], head[other]) / (np.pi / 2)
     typical = float(shell.edge_length[usable].mean()) if len(usable) else 0.0
     outset = np.flatnonzero(tail == start)
+    setting_out = cost[outset] + (0.0 if first_price is None else first_price[head[outset]])
     graph = csr_array(
         (
-            np.concatenate([cost[other] + TURN_PRICE * typical * turn**2, cost[outset]]),
+            np.concatenate([cost[other] + TURN_PRICE * typical * turn**2, setting_out]),
             (np.concatenate([one, np.full(len(outset), count)]), np.concatenate([other, outset])),
         ),
         shape=(count + 1, count + 1),
     )
     distance, before = dijkstra(graph, indices=count, return_predecessors=True)
-    arrivals = np.flatnonzero(head == end)
-    if not len(arrivals) or not np.isfinite(distance[arrivals]).any():
-        return np.empty(0, np.int64)
-    steps = [int(arrivals[np.argmin(distance[arrivals])])]
-    while before[steps[-1]] != count:
-        steps.append(int(before[steps[-1]]))
-    return np.append(tail[steps[::-1]], end)
+    total = distance[:count] + goal_price[head] + (0.0 if last_price is None else last_price[tail])
+    paths, found = [], set()
+    for arrival in np.argsort(total, kind="stable")[: np.isfinite(total).sum()].tolist():
+        if int(head[arrival]) not in found:
+            found.add(int(head[arrival]))
+            steps = [arrival]
+            while before[steps[-1]] != count:
+                steps.append(int(before[steps[-1]]))
+            paths.append(np.append(tail[steps[::-1]], head[arrival]))
+    return paths
+
+
+class Turning:
+    """How much lines along the edges of a shell turn within its surface: as one sees it along the normals."""
+
+    def __init__(self, shell: Shell) -> None:
+        self.shell = shell
+        parts = shell.face_vector[shell.corner_face]
+        normal = np.stack([np.bincount(shell.corner_vertex, part, len(shell.vertices)) for part in parts.T], axis=1)
+        self._normal = normal / np.maximum(np.linalg.norm(normal, axis=1), 1e-12)[:, None]
+
+    def at(self, before: np.ndarray, here: np.ndarray, after: np.ndarray) -> np.ndarray:
+        """rad, between the ways to vertices `here` (t,) and on from there."""
+        points, normal = self.shell.vertices, self._normal[here]
+        ways = []
+        for way in (points[here] - points[before], points[after] - points[here]):
+            way = way - np.einsum("ij,ij->i", way, normal)[:, None] * normal
+            ways.append(way / np.maximum(np.linalg.norm(way, axis=1), 1e-12)[:, None])
+        return np.arccos(np.clip(np.einsum("ij,ij->i", *ways), -1, 1))
+
+    def along(self, chain: np.ndarray) -> np.ndarray:
+        """(c - 2,) rad, at the inner vertices of a chain."""
+        return self.at(chain[:-2], chain[1:-1], chain[2:])
 
 
 def unbent(points: np.ndarray, chain: np.ndarray) -> list[np.ndarray]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from .improve import divide, mend, take_out
 from .outlook import Laid
 from .redivide import redivide
 from .runs import seam_runs
+from .smoothing import nearest, straighter
 
 MOST_MENDINGS, LAST_MENDINGS = 5, 6
 """Rounds of mending on the fine shell by small cuts, and of dividing what still fails then."""
@@ -31,6 +33,9 @@ MOST_IDLE, SEEMS_FINE = 6, 1.03
 
 CAUTION = 0.04
 """What is added with every round to the strain that is learnt of a piece that was thought fine and is not."""
+
+MOST_PROOFS, DEARER = 5, 1.03
+"""Times that a plan with straighter seams is laid flat, and times its price that it may cost for them."""
 
 SAME_TROUBLE = 0.1
 """Plans whose pieces are over the limits by about as much are told apart by their price."""
@@ -53,14 +58,13 @@ class Settled:
     laid: list[Laid | None]
 
 
-def settle(likeness: Likeness, foam: Settings | None, most_plans: int) -> Steps[Settled]:
+def settle(likeness: Likeness, foam: Settings | None, most_plans: int, flattener: Flattener) -> Steps[Settled]:
     """Give the fine shell the best of a few rough plans, each mended where it fails there.
 
     What the fine shell teaches is held against the next rough plan. Where no mending helps, the plan that came
     nearest to the limits stays.
     """
     rough, fine = likeness.rough, likeness.fine
-    flattener = Flattener()
     best: Settled | None = None
     if foam is not None and likeness.coarse is not None:
         # what the thickness adds shows on the rough shell already
@@ -86,6 +90,27 @@ def settle(likeness: Likeness, foam: Settings | None, most_plans: int) -> Steps[
         best = yield from _divided_where_it_fails(best, foam, flattener)
     best = yield from _without_idle_runs(best, foam, flattener)
     fine.seam = best.seam
+    return best
+
+
+def drawn_straighter(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
+    """The plan with straighter seams, but for those that it does not come out as well with."""
+    fine = best.likeness.fine
+    fine.seam = best.seam
+    for faces, one in _outcomes(fine, best.laid):
+        fine.learn(faces, one)
+    strokes = yield from straighter(fine)
+    for _ in range(MOST_PROOFS):
+        if not strokes:
+            break
+        fine.seam = reduce(lambda seam, stroke: stroke.drawn(seam), strokes, best.seam)
+        laid = yield from finished(fine, foam, flattener)
+        merit = _merit(fine, laid)
+        if merit[0] <= best.merit[0] and merit[1] <= DEARER * best.merit[1]:
+            return Settled(best.likeness, merit, fine.seam, laid)
+        failing = [(faces, one) for faces, one in _outcomes(fine, laid) if fine.trouble_of(one) > 1]
+        worst = {nearest(fine, strokes, faces, one) for faces, one in failing} or {strokes[-1]}
+        strokes = [stroke for stroke in strokes if stroke not in worst]
     return best
 
 

@@ -19,7 +19,7 @@ from .improve import best_cut, divide, prove, take_out
 from .outlook import Laid
 from .plan import Cut, PieceOutlook, Plan, mean_bend_deg
 from .runs import seam_runs
-from .settle import Settled, settle
+from .settle import Settled, drawn_straighter, settle
 from .sources import complete_seams
 
 STARTS = (float(np.radians(50)), None)
@@ -69,12 +69,12 @@ def suggest(
 def _best_plan(draft: Draft, foam: Settings | None) -> Steps[Settled]:
     """The best of the plans worked out on likenesses of a shell."""
     small = draft.shell.face_count <= FEW_FACES
-    settled = []
+    settled, flattener = [], Flattener()
     for likeness in (yield from Likeness.faithful(draft))[: None if small else 1]:
         rough = yield from _best_start(likeness.rough)
         plans = MOST_PLANS - small if rough.shell.face_count <= FEW_FACES else 1
-        settled.append((yield from settle(replace(likeness, rough=rough), foam, plans)))
-    return min(settled, key=lambda one: one.merit)
+        settled.append((yield from settle(replace(likeness, rough=rough), foam, plans, flattener)))
+    return (yield from drawn_straighter(min(settled, key=lambda one: one.merit), foam, flattener))
 
 
 def _best_start(draft: Draft) -> Steps[Draft]:
