@@ -76,14 +76,14 @@ def _halving_cut(net: Net, patch: Patch) -> np.ndarray:
 
 
 def relieving_cuts(draft: Draft, faces: np.ndarray) -> list[np.ndarray]:
-    """Cuts that may lower the strain of an open piece."""
+    """Cuts that may lower the strain of an open piece; first those that take out most curvature for their price."""
     patch, points = draft.patch(faces, draft.seam)
     net = _left_net(draft, _inner_net(net_of(draft.shell, patch, draft.price), patch), patch)
-    potential = np.abs(scale_potential(draft.shell, patch)[0])
+    potential = scale_potential(draft.shell, patch)
     rim = np.concatenate(patch.loops)
     distance, before, _ = dijkstra(net.graph, directed=False, indices=rim, return_predecessors=True, min_only=True)
     cuts = []
-    for peak in _peaks(potential, distance, net):
+    for peak in _peaks(np.abs(potential.values), distance, net):
         dart = net.along(net.trail(before, peak))
         cuts.append(dart)
         other = _other_way(net, patch, points, peak, net.trail(before, peak)[-1])
@@ -92,7 +92,14 @@ def relieving_cuts(draft: Draft, faces: np.ndarray) -> list[np.ndarray]:
     if draft.twins is not None:
         plane = np.intersect1d(np.flatnonzero(draft.twins.on_plane & draft.free), net.shell_edge)
         cuts.append(plane)
-    return _fresh(draft, cuts)
+
+    def gain(cut: np.ndarray) -> float:
+        new = np.intersect1d(draft.with_images(cut), draft.edges_within(faces))
+        along = np.zeros(len(draft.shell.vertices), bool)
+        along[draft.shell.edges[new]] = True
+        return potential.relief(np.flatnonzero(along[patch.shell_vertex])) / float(draft.price[new].sum())
+
+    return sorted(_fresh(draft, cuts), key=gain, reverse=True)
 
 
 def small_cuts(draft: Draft, faces: np.ndarray, face_strain: np.ndarray) -> list[np.ndarray]:
@@ -105,7 +112,7 @@ def small_cuts(draft: Draft, faces: np.ndarray, face_strain: np.ndarray) -> list
     corner, count = patch.triangles.ravel(), len(points)
     strain = np.bincount(corner, of_corner, count) / np.maximum(np.bincount(corner, minlength=count), 1)
     cuts = []
-    for field in (np.abs(scale_potential(draft.shell, patch)[0]), strain):
+    for field in (np.abs(scale_potential(draft.shell, patch).values), strain):
         for peak in _peaks(field, distance, net):
             dart = net.along(net.trail(before, peak)[::-1])
             cuts += [dart[: max(1, round(part * len(dart)))] for part in DART_PARTS]

@@ -11,7 +11,7 @@ from ..shell import Shell
 from .choices import EdgeChoices, SuggestionLimits, edge_price
 from .division import Division
 from .outlook import Laid, quickly_laid, really_laid
-from .potential import Potential
+from .potential import scale_potential
 
 FORECAST = 0.60
 """Strain of the finished flat over that of the quick one, on most shells between 0.57 and 0.78."""
@@ -37,7 +37,7 @@ POTENTIAL_WORK = 4
 FAILED = 100.0
 """What a piece counts for that cannot be laid flat at all."""
 
-PIECE_PRICE, NARROW_PRICE = 60.0, 200.0
+PIECE_PRICE, NARROW_PRICE = 100.0, 200.0
 """mm of seam that a piece less is worth, and one less that is too narrow to handle."""
 
 SPREAD = 0.35
@@ -69,7 +69,7 @@ class Draft(Division):
         self.limits, self.triangle_count, self.work = limits, len(shell.triangles), 0
         self.ratio, self.extra = np.full(shell.face_count, FORECAST), np.zeros(shell.face_count)
         self.parted = np.full(shell.face_count, PARTED)
-        self._potentials: dict[tuple[bytes, bytes], Potential | None] = {}
+        self._spreads: dict[tuple[bytes, bytes], float] = {}
         self._quick: dict[tuple[bytes, bytes], Laid] = {}
         self._real: dict[tuple[bytes, bytes], Laid | None] = {}
 
@@ -98,11 +98,9 @@ class Draft(Division):
     def state(self, faces: np.ndarray, seam: np.ndarray | None = None) -> State:
         """The forecast for one piece; faces : (p,) int sorted."""
         seam = self.seam if seam is None else seam
-        potential, limit = self.potential(faces, seam), self.limits.strain
-        if potential is None:
-            return CLOSED
-        if SPREAD * potential.spread > HOPELESS * limit:
-            return State(SPREAD * potential.spread / limit, SPREAD * potential.spread)
+        least, limit = SPREAD * self.spread(faces, seam), self.limits.strain
+        if least > HOPELESS * limit:
+            return State(least / limit, least)
         laid = self.laid(faces, seam)
         area = self.shell.face_area[faces]
         strain = float(area @ (self.ratio[faces] * laid.strain + self.extra[faces]) / area.sum())
@@ -118,27 +116,19 @@ class Draft(Division):
     def is_narrow(self, state: State) -> bool:
         return state.laid is not None and state.laid.size_mm[1] < self.limits.narrowest_mm
 
-    def energy(self, faces: np.ndarray, seam: np.ndarray) -> float:
-        potential = self.potential(faces, seam)
-        return np.inf if potential is None else potential.energy
-
-    def _spread(self, faces: np.ndarray, seam: np.ndarray) -> float:
-        potential = self.potential(faces, seam)
-        return np.inf if potential is None else potential.spread
-
-    def potential(self, faces: np.ndarray, seam: np.ndarray) -> Potential | None:
-        """What the scale potential says of one piece, None for a piece that cannot be laid flat."""
+    def spread(self, faces: np.ndarray, seam: np.ndarray) -> float:
+        """Of the scale potential of one piece; infinite for a piece that cannot be laid flat."""
         key = self._key(faces, seam)
-        if key not in self._potentials:
-            self._potentials[key] = self._find_potential(faces, seam)
-        return self._potentials[key]
+        if key not in self._spreads:
+            self._spreads[key] = self._find_spread(faces, seam)
+        return self._spreads[key]
 
-    def _find_potential(self, faces: np.ndarray, seam: np.ndarray) -> Potential | None:
+    def _find_spread(self, faces: np.ndarray, seam: np.ndarray) -> float:
         patch, _ = self.patch(faces, seam)
         if not patch.loops or missing_cut(self.shell, patch) is not None:
-            return None
+            return np.inf
         self.work += len(patch.triangles) // POTENTIAL_WORK
-        return Potential.of(self.shell, patch)
+        return scale_potential(self.shell, patch).spread
 
     def laid(self, faces: np.ndarray, seam: np.ndarray) -> Laid:
         """The quick flat of an open piece."""
@@ -159,11 +149,12 @@ class Draft(Division):
 
         Of the pieces that `faces` (p,) make up, or of all.
         """
-        states = [self.state(piece) for piece in self.own_pieces(self.pieces(faces))]
+        pieces = self.pieces(faces)
+        states = [self.state(piece) for piece in self.own_pieces(pieces)]
         failing = sum(min(state.trouble - 1, FAILED) for state in states if state.trouble > 1)
         edges = np.flatnonzero(self.free) if faces is None else self.inner_edges(faces)
         seams = self.price[edges[self.seam[edges]]].sum()
-        return failing, float(seams + PIECE_PRICE * len(states) + NARROW_PRICE * sum(map(self.is_narrow, states)))
+        return failing, float(seams + PIECE_PRICE * len(pieces) + NARROW_PRICE * sum(map(self.is_narrow, states)))
 
     def is_no_worse(self, faces: np.ndarray, seam: np.ndarray) -> bool:
         """Whether `faces` cut by other seams make pieces that are fine, or no worse than the worst of now."""
@@ -171,9 +162,9 @@ class Draft(Division):
         states = [self.state(piece) for piece in now]
         allowed = max(1.0, max(state.trouble for state in states))
         # the potential tells at a tenth of the price where it is no use to lay the pieces flat
-        spreads = [self._spread(piece, self.seam) for piece in now]
+        spreads = [self.spread(piece, self.seam) for piece in now]
         rate = sum(state.strain for state in states) / max(sum(spreads), 1e-9)
-        if max(self._spread(piece, seam) for piece in then) * rate > DOUBTFUL * allowed * self.limits.strain:
+        if max(self.spread(piece, seam) for piece in then) * rate > DOUBTFUL * allowed * self.limits.strain:
             return False
         return all(self.state(piece, seam).trouble <= allowed for piece in then)
 
@@ -184,7 +175,7 @@ class Draft(Division):
         key = self._key(faces, self.seam)
         if key not in self._real:
             self._real[key] = None
-            if self.potential(faces, self.seam) is not None:
+            if np.isfinite(self.spread(faces, self.seam)):
                 patch, points = self.patch(faces, self.seam)
                 self._real[key] = really_laid(points, patch)
         return self._real[key]
@@ -200,7 +191,7 @@ class Draft(Division):
 
     def learn(self, faces: np.ndarray, laid: Laid | None, caution: float = 1.0) -> None:
         """Set the forecast for a piece right by how it really comes out; caution : to be taken times that."""
-        if laid is None or self.potential(faces, self.seam) is None:
+        if laid is None or not np.isfinite(self.spread(faces, self.seam)):
             return
         quick, real = self.laid(faces, self.seam).strain, caution * laid.strain
         if max(laid.strain, FORECAST * quick) > WORTH_LEARNING * self.limits.strain:

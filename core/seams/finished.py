@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from ..flatten import Flattener, flatten_pieces
 from ..flatten.reference import plane_corners
 from ..folds import find_folds
@@ -21,7 +23,7 @@ def finished(draft: Draft, foam: Settings | None, flattener: Flattener | None = 
     the skin.
     """
     pieces = draft.pieces()
-    if foam is None or any(draft.potential(faces, draft.seam) is None for faces in pieces):
+    if foam is None or not all(np.isfinite(draft.spread(faces, draft.seam)) for faces in pieces):
         alone = []
         for number, faces in enumerate(pieces):
             yield Progress("Laying pieces flat", number / len(pieces))

@@ -68,19 +68,10 @@ def _best_parting(draft: Draft, faces: np.ndarray, cuts: list[np.ndarray]) -> np
 
 
 def _best_relief(draft: Draft, faces: np.ndarray, cuts: list[np.ndarray]) -> np.ndarray | None:
-    """The cut that takes most curvature out of a piece for its price."""
+    """The first of the cuts that makes no piece narrow or lie over itself, else the one with the least of that."""
     if len(cuts) < 2:
         return cuts[0] if cuts else None
-    before = draft.energy(faces, draft.seam)
-    within = np.zeros(draft.shell.edge_count, bool)
-    within[draft.inner_edges(faces)] = True
-    scores = []
-    for cut in cuts:
-        seam = draft.with_cut(cut)
-        after = sum(draft.energy(piece, seam) for piece in draft.pieces(faces, seam))
-        new = draft.with_images(cut)
-        scores.append((before - after) / draft.price[new[within[new]]].sum())
-    best = [cuts[number] for number in np.argsort(-np.array(scores), kind="stable")[:MOST_TRIED]]
+    best = cuts[:MOST_TRIED]
 
     def flaws(cut: np.ndarray) -> tuple[int, float]:
         seam = draft.with_cut(cut)
@@ -201,6 +192,7 @@ def _least_relief(
     """
     before = draft.laid(faces, draft.seam)
     cuts = small_cuts(draft, faces, (laid if len(laid.face_strain) == len(faces) else before).face_strain)
+    cuts = list({cut.tobytes(): cut for cut in cuts}.values())
     cuts.sort(key=lambda cut: float(draft.price[cut].sum()))
     for cut in cuts[:: max(1, len(cuts) // MOST_SMALL)]:
         yield

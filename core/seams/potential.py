@@ -9,10 +9,12 @@ cut from the rim helps most.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-from scipy.linalg import LinAlgError, solveh_banded
+from scipy.linalg import LinAlgError, cho_solve_banded, cholesky_banded
 from scipy.sparse import coo_array
 from scipy.sparse.linalg import splu
 
@@ -33,25 +35,41 @@ MIDDLE = (0.02, 0.98)
 """Parts of the vertices that a potential's spread is told between."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Potential:
-    """Of a piece: how far its scale potential spreads, and the energy in it."""
+    """u of a piece, (v,) per patch vertex.
 
-    spread: float
-    energy: float
+    unknown : (v,) int, which row of L a vertex has, -1 where u is 0; inverse : solves L x = y for columns y
+    """
 
-    @classmethod
-    def of(cls, shell: Shell, patch: Patch) -> Potential:
-        values, energy = scale_potential(shell, patch)
-        last = len(values) - 1
-        low, high = np.interp(np.multiply(MIDDLE, last), np.arange(last + 1), np.sort(values))
-        return cls(float(high - low), energy)
+    values: np.ndarray
+    unknown: np.ndarray
+    inverse: Callable[[np.ndarray], np.ndarray] | None
+
+    @cached_property
+    def spread(self) -> float:
+        """How far u spreads over the piece."""
+        last = len(self.values) - 1
+        low, high = np.interp(np.multiply(MIDDLE, last), np.arange(last + 1), np.sort(self.values))
+        return float(high - low)
+
+    def relief(self, vertices: np.ndarray) -> float:
+        """By how much a cut from the rim through some vertices lowers the energy 1/2 sum K u.
+
+        Cut there, u is 0 there. With G the part of the inverse of L that is theirs, that is 1/2 u G^-1 u
+        (Schur complement).
+        """
+        along, place = np.unique(self.unknown[vertices], return_index=True)
+        u, along = self.values[vertices[place]][along >= 0], along[along >= 0]
+        if self.inverse is None or not len(along):
+            return 0.0
+        ones = np.zeros((self.unknown.max() + 1, len(along)))
+        ones[along, np.arange(len(along))] = 1.0
+        return float(u @ np.linalg.solve(self.inverse(ones)[along], u)) / 2
 
 
-def scale_potential(shell: Shell, patch: Patch) -> tuple[np.ndarray, float]:
-    """u (v,) and its energy 1/2 sum K u, which every cut lowers.
-
-    The longest rim keeps its length. Any other is a hole, collapsed into one vertex with the curvature that
+def scale_potential(shell: Shell, patch: Patch) -> Potential:
+    """The longest rim keeps its length. Any other is a hole, collapsed into one vertex with the curvature that
     fills it: nothing for a hole in a flat sheet, 2 pi for the end of a sleeve, which so asks for a slit.
     """
     curvature, own = patch_defect(shell, patch), np.arange(patch.vertex_count)
@@ -64,25 +82,26 @@ def scale_potential(shell: Shell, patch: Patch) -> tuple[np.ndarray, float]:
     inside = own == np.arange(patch.vertex_count)
     inside[patch.loops[outer]] = False
     free = np.flatnonzero(inside)
-    potential = np.zeros(patch.vertex_count)
-    if len(free):
-        # numbered along the patch, so that what is joined has numbers that are close to each other
-        at = shell.vertices[patch.shell_vertex[free]]
-        free = free[np.argsort(at[:, np.ptp(at, axis=0).argmax()], kind="stable")]
-        unknown = np.full(patch.vertex_count, -1)
-        unknown[free] = np.arange(len(free))
-        angle = np.clip(shell.triangle_angle[shell.triangles_of(patch.triangle_face)], 1e-6, np.pi - 1e-6)
-        weight = np.clip(1 / np.tan(angle), -SHARPEST, SHARPEST) / 2
-        potential[free] = _solved(unknown[own][patch.triangles], weight, curvature[free])
-    return potential[own], float(curvature @ potential) / 2
+    values, unknown = np.zeros(patch.vertex_count), np.full(patch.vertex_count, -1)
+    if not len(free):
+        return Potential(values, unknown, None)
+    # numbered along the patch, so that what is joined has numbers that are close to each other
+    at = shell.vertices[patch.shell_vertex[free]]
+    free = free[np.argsort(at[:, np.ptp(at, axis=0).argmax()], kind="stable")]
+    unknown[free] = np.arange(len(free))
+    unknown = unknown[own]
+    angle = np.clip(shell.triangle_angle[shell.triangles_of(patch.triangle_face)], 1e-6, np.pi - 1e-6)
+    weight = np.clip(1 / np.tan(angle), -SHARPEST, SHARPEST) / 2
+    inverse = _inverse(unknown[patch.triangles], weight, len(free))
+    values[free] = inverse(curvature[free])
+    return Potential(values[own], unknown, inverse)
 
 
-def _solved(corner: np.ndarray, weight: np.ndarray, right_side: np.ndarray) -> np.ndarray:
-    """L u = right_side (n,); corner : (m, 3) numbers of the unknowns at the corners of triangles, -1 where u is 0.
+def _inverse(corner: np.ndarray, weight: np.ndarray, count: int) -> Callable[[np.ndarray], np.ndarray]:
+    """Of L; corner : (m, 3) numbers of the unknowns at the corners of triangles, -1 where u is 0.
 
     weight : (m, 3) half the cotangent at each corner, which the side across from it is stiff by
     """
-    count = len(right_side)
     one, other = corner[:, [1, 2, 0]].ravel(), corner[:, [2, 0, 1]].ravel()
     side = np.flatnonzero(one != other)
     low, high, weight = np.minimum(one, other)[side], np.maximum(one, other)[side], weight.ravel()[side]
@@ -96,9 +115,10 @@ def _solved(corner: np.ndarray, weight: np.ndarray, right_side: np.ndarray) -> n
         place = np.concatenate([low * width + high - low, each * width])
         band = np.bincount(place, np.concatenate([-weight, diagonal]), count * width).reshape(count, width)
         try:
-            return solveh_banded(band.T, right_side, lower=True, overwrite_ab=True, check_finite=False)
+            factor = cholesky_banded(band.T, lower=True, overwrite_ab=True, check_finite=False)
+            return lambda right_side: cho_solve_banded((factor, True), right_side, check_finite=False)
         except LinAlgError:
             pass  # slivers that are not taken at face value can make a matrix that is not positive
     row, column = np.concatenate([low, high, each]), np.concatenate([high, low, each])
     matrix = coo_array((np.concatenate([-weight, -weight, diagonal]), (row, column)), shape=(count, count)).tocsc()
-    return splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}).solve(right_side)
+    return splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}).solve
