@@ -93,6 +93,15 @@ def settle(likeness: Likeness, foam: Settings | None, most_plans: int, flattener
     return best
 
 
+def proved(likeness: Likeness, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
+    """The rough plan on the fine shell, mended where it fails there."""
+    fine = likeness.fine
+    likeness.carry()
+    laid = yield from finished(fine, foam, flattener)
+    laid = yield from _mended(fine, laid, foam, flattener, MOST_MENDINGS)
+    return Settled(likeness, _merit(fine, laid), fine.seam, laid)
+
+
 def drawn_straighter(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
     """The plan with straighter seams, but for those that it does not come out as well with."""
     fine = best.likeness.fine

@@ -19,15 +19,15 @@ from .improve import best_cut, divide, prove, take_out
 from .outlook import Laid
 from .plan import Cut, PieceOutlook, Plan, mean_bend_deg
 from .runs import seam_runs
-from .settle import Settled, drawn_straighter, settle
+from .settle import Settled, drawn_straighter, proved, settle
 from .sources import complete_seams
 
 STARTS = (float(np.radians(50)), None)
 """Turns by which shells are first divided; None starts from the bare shell. The best plan of all is kept."""
 
 JUDGED_ON, STRICTNESS = 3000, 0.97
-"""Triangles that a plan is laid flat on for good; a finer shell gets the plan of a likeness, held to a little less
-strain because it is carried over."""
+"""Triangles that plans are judged on while they are looked for. A finer shell gets the plan of a likeness, held to a
+little less strain because it is carried over, and mended where it fails after all."""
 
 MOST_PLANS, FEW_FACES = 3, 1500
 """Rough plans that are tried; a shell of few faces is tried on several likenesses with fewer plans each, one that has
@@ -56,25 +56,30 @@ def suggest(
         part, edge = draft.part(region)
     yield Progress("Looking at the shape", 0.0)
     whole = yield from Likeness.of(part, JUDGED_ON, STRICTNESS)
-    best = yield from _best_plan(whole.rough, foam)
-    whole.rough.seam = best.seam
-    whole.carry()
+    flattener = Flattener()
+    best = yield from _best_plan(whole.rough, foam, flattener)
+    small = best.likeness
+    if whole.coarse is not None:
+        whole.rough.seam = best.seam
+        best = yield from proved(whole, foam, flattener)
+    best = yield from drawn_straighter(best, foam, flattener)
+    part.seam = best.seam
     yield Progress("Finding reasons", 0.0)
     seam = draft.seam.copy()
     seam[edge] |= part.seam
     draft.seam = seam
-    return (yield from _plan_of(draft, region, whole, best.likeness, best.laid))
+    return (yield from _plan_of(draft, region, part, small, best.laid))
 
 
-def _best_plan(draft: Draft, foam: Settings | None) -> Steps[Settled]:
+def _best_plan(draft: Draft, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
     """The best of the plans worked out on likenesses of a shell."""
     small = draft.shell.face_count <= FEW_FACES
-    settled, flattener = [], Flattener()
+    settled = []
     for likeness in (yield from Likeness.faithful(draft))[: None if small else 1]:
         rough = yield from _best_start(likeness.rough)
         plans = MOST_PLANS - small if rough.shell.face_count <= FEW_FACES else 1
         settled.append((yield from settle(replace(likeness, rough=rough), foam, plans, flattener)))
-    return (yield from drawn_straighter(min(settled, key=lambda one: one.merit), foam, flattener))
+    return min(settled, key=lambda one: one.merit)
 
 
 def _best_start(draft: Draft) -> Steps[Draft]:
@@ -152,7 +157,7 @@ def removable_seams(
     for faces, one in zip(draft.pieces(), laid, strict=True):
         draft.learn(faces, one)
     same = yield from Likeness.of(draft, draft.triangle_count)
-    plan = yield from _plan_of(draft, np.arange(shell.face_count), same, same, laid)
+    plan = yield from _plan_of(draft, np.arange(shell.face_count), draft, same, laid)
     found = []
     for number, cut in enumerate(plan.cuts):
         yield Progress("Trying without", number / len(plan.cuts))
@@ -165,19 +170,15 @@ def removable_seams(
     return tuple(found)
 
 
-def _plan_of(
-    draft: Draft, region: np.ndarray, whole: Likeness, small: Likeness, laid: list[Laid | None]
-) -> Steps[Plan]:
+def _plan_of(draft: Draft, region: np.ndarray, part: Draft, small: Likeness, laid: list[Laid | None]) -> Steps[Plan]:
     """The plan with the reason for every cut in `region` (p,) and what becomes of every piece.
 
-    draft : the whole shell; whole.fine : the same or its faces of the region alone; laid : per piece of whole.rough
+    draft : the whole shell; part : the same, or its faces of the region alone; laid : per piece of that
     """
     shell = draft.shell
     within = np.zeros(shell.face_count, bool)
     within[region] = True
-    outlooks = [
-        _outlook(draft, faces, region if within[faces].all() else None, whole, laid) for faces in draft.pieces()
-    ]
+    outlooks = [_outlook(draft, faces, region if within[faces].all() else None, part, laid) for faces in draft.pieces()]
     runs = [run for run in seam_runs(shell, draft.seam, draft.kept) if draft.is_own(run)]
     runs = [run for run in runs if within[shell.edge_faces[run]].all()]
     before = _strains_before(small.rough, shell, runs)
@@ -190,14 +191,10 @@ def _plan_of(
 
 
 def _outlook(
-    draft: Draft, faces: np.ndarray, region: np.ndarray | None, whole: Likeness, laid: list[Laid | None]
+    draft: Draft, faces: np.ndarray, region: np.ndarray | None, part: Draft, laid: list[Laid | None]
 ) -> PieceOutlook:
-    """region : numbers that the faces of whole.fine have in the draft, None for a piece that it does not hold."""
-    if region is None:
-        one = draft.really(faces)
-    else:
-        judged = whole.counterpart(np.searchsorted(region, faces))
-        one = laid[whole.rough.label[judged[0]]]
+    """region : numbers that the faces of `part` have in the draft, None for a piece that it does not hold."""
+    one = draft.really(faces) if region is None else laid[part.label[np.searchsorted(region, faces[0])]]
     size, doubled = ((0.0, 0.0), 0.0) if one is None else (one.size_mm, one.doubled)
     return PieceOutlook(faces, _strain(one), size, doubled > 0)
 
