@@ -128,3 +128,12 @@ def test_foam_thicker_than_the_bend_is_round_still_lies_flat() -> None:
     flat, _ = flat_of(shell, Settings(stock=Stock("foam", 10.0), fold_limit_deg=90.0))
     assert np.isfinite(flat).all()
     assert np.ptp(flat, axis=0).min() > 3.0
+
+
+def test_two_sides_that_lie_on_each_other_unfold_to_both() -> None:
+    """As of a panel modelled from both sides: its corners have no normal, so nothing of it sinks."""
+    points = np.array([[0.0, 0, 0], [60, 0, 0], [60, 40, 0], [0, 40, 0]])
+    shell = Shell.build(points, [[0, 1, 2, 3], [3, 2, 1, 0]], [[1, 2], [2, 3], [3, 0]])
+    flat, _ = flat_of(shell, Settings(stock=Stock("foam", 10.0), fold_limit_deg=180.0))
+    sides = np.linalg.svd(flat - flat.mean(axis=0), full_matrices=False)[2]
+    assert np.sort(np.ptp(flat @ sides.T, axis=0)) == pytest.approx([60, 80], abs=1e-6)

@@ -86,7 +86,8 @@ def mitre_vectors(patch: Patch, corners: np.ndarray, normal: np.ndarray) -> np.n
     count = patch.vertex_count
     total = np.bincount(index, weight, count)
     mean = np.stack([np.bincount(index, weight * n[:, i], count) for i in range(3)], axis=1) / total[:, None]
-    mean /= np.linalg.norm(mean, axis=1)[:, None]
+    # planes folded back onto each other have no mean, and no direction to go
+    mean /= np.maximum(np.linalg.norm(mean, axis=1), 1e-9)[:, None]
     spread = np.empty((count, 3, 3))
     for i in range(3):
         for j in range(3):
