@@ -37,6 +37,9 @@ CAUTION = 0.04
 MOST_PROOFS, DEARER = 5, 1.03
 """Times that a plan with straighter seams is laid flat, and times its price that it may cost for them."""
 
+FINEST_SHOWN = 4.0
+"""mm, mean edge of a shell under which nobody sees the teeth of a seam in foam."""
+
 SAME_TROUBLE = 0.1
 """Plans whose pieces are over the limits by about as much are told apart by their price."""
 
@@ -105,6 +108,8 @@ def proved(likeness: Likeness, foam: Settings | None, flattener: Flattener) -> S
 def drawn_straighter(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
     """The plan with straighter seams, but for those that it does not come out as well with."""
     fine = best.likeness.fine
+    if fine.shell.edge_length.mean() < FINEST_SHOWN:
+        return best
     fine.seam = best.seam
     for faces, one in _outcomes(fine, best.laid):
         fine.learn(faces, one)
@@ -150,15 +155,14 @@ def _divided_where_it_fails(best: Settled, foam: Settings | None, flattener: Fla
     fine.seam = best.seam
     for number in range(LAST_MENDINGS):
         before = fine.seam
-        for faces, one in _outcomes(fine, laid):
-            yield Progress("Mending pieces", number / LAST_MENDINGS)
-            if fine.trouble_of(one) > 1:
-                fine.learn(faces, one, 1 + CAUTION * number)
-                for _ in divide(fine, faces):
-                    yield Progress("Mending pieces", number / LAST_MENDINGS)
+        failing = [(faces, one) for faces, one in _outcomes(fine, laid) if fine.trouble_of(one) > 1]
+        for faces, one in failing:
+            fine.learn(faces, one, 1 + CAUTION * number)
+            for _ in divide(fine, faces):
+                yield Progress("Mending pieces", number / LAST_MENDINGS)
         if np.array_equal(before, fine.seam):
             break
-        for part in take_out(fine):
+        for part in take_out(fine, fine.with_twin_faces(np.concatenate([faces for faces, _ in failing]))):
             yield Progress("Taking seams out again", part)
         laid = yield from finished(fine, foam, flattener)
         if _merit(fine, laid) < best.merit:
