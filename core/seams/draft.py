@@ -16,8 +16,9 @@ from .potential import scale_potential
 FORECAST = 0.60
 """Strain of the finished flat over that of the quick one, on most shells between 0.57 and 0.78."""
 
-RATIOS = (0.4, 0.8)
-"""Bounds of what is learnt of that; what is over them is learnt as a sum: thick foam can strain a flat piece."""
+RATIOS, MOST_EXTRA = (0.4, 1.2), 0.5
+"""Bounds of what is learnt of that; what is over them is learnt as a sum: thick foam can strain a flat piece. The sum
+takes this part of the limit at most, or no cut would seem to help."""
 
 HOPELESS = 4.0
 """Times the limit over which the exact strain does not matter."""
@@ -28,7 +29,7 @@ PARTED = 0.0002
 WORTH_LEARNING = 0.6
 """Part of the limit under which a piece's strain teaches nothing: flattening does not press it down."""
 
-DOUBTFUL = 1.25
+DOUBTFUL = 1.1
 """Times the limit at which the potential's word is taken."""
 
 POTENTIAL_WORK = 4
@@ -196,6 +197,6 @@ class Draft(Division):
         quick, real = self.laid(faces, self.seam).strain, caution * laid.strain
         if max(laid.strain, FORECAST * quick) > WORTH_LEARNING * self.limits.strain:
             self.ratio[faces] = np.clip(real / max(quick, 1e-9), *RATIOS)
-            self.extra[faces] = max(0.0, real - RATIOS[1] * quick)
+            self.extra[faces] = min(max(0.0, real - RATIOS[1] * quick), MOST_EXTRA * self.limits.strain)
         if laid.doubled > 0:
             self.parted[faces] = 0.0
