@@ -37,8 +37,9 @@ CAUTION = 0.04
 MOST_PROOFS, DEARER = 5, 1.03
 """Times that a plan with straighter seams is laid flat, and times its price that it may cost for them."""
 
-FINEST_SHOWN = 4.0
-"""mm, mean edge of a shell under which nobody sees the teeth of a seam in foam."""
+MOST_DRAWN = 12_000
+"""Triangles of a shell up to which its seams are drawn straighter. The paths on finer ones turn little, their teeth
+are small, and a forecast would hold the window up."""
 
 SAME_TROUBLE = 0.1
 """Plans whose pieces are over the limits by about as much are told apart by their price."""
@@ -89,8 +90,7 @@ def settle(likeness: Likeness, foam: Settings | None, most_plans: int, flattener
             if np.array_equal(before, rough.seam):
                 break
     assert best is not None
-    if best.merit[0] > 0:
-        best = yield from _divided_where_it_fails(best, foam, flattener)
+    best = yield from _divided_where_it_fails(best, foam, flattener)
     best = yield from _without_idle_runs(best, foam, flattener)
     fine.seam = best.seam
     return best
@@ -102,13 +102,14 @@ def proved(likeness: Likeness, foam: Settings | None, flattener: Flattener) -> S
     likeness.carry()
     laid = yield from finished(fine, foam, flattener)
     laid = yield from _mended(fine, laid, foam, flattener, MOST_MENDINGS)
-    return Settled(likeness, _merit(fine, laid), fine.seam, laid)
+    best = Settled(likeness, _merit(fine, laid), fine.seam, laid)
+    return (yield from _divided_where_it_fails(best, foam, flattener))
 
 
 def drawn_straighter(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
     """The plan with straighter seams, but for those that it does not come out as well with."""
     fine = best.likeness.fine
-    if fine.shell.edge_length.mean() < FINEST_SHOWN:
+    if fine.triangle_count > MOST_DRAWN:
         return best
     fine.seam = best.seam
     for faces, one in _outcomes(fine, best.laid):
@@ -154,6 +155,8 @@ def _divided_where_it_fails(best: Settled, foam: Settings | None, flattener: Fla
     fine, laid = best.likeness.fine, best.laid
     fine.seam = best.seam
     for number in range(LAST_MENDINGS):
+        if best.merit[0] == 0:
+            break
         before = fine.seam
         failing = [(faces, one) for faces, one in _outcomes(fine, laid) if fine.trouble_of(one) > 1]
         for faces, one in failing:
@@ -167,8 +170,6 @@ def _divided_where_it_fails(best: Settled, foam: Settings | None, flattener: Fla
         laid = yield from finished(fine, foam, flattener)
         if _merit(fine, laid) < best.merit:
             best = Settled(best.likeness, _merit(fine, laid), fine.seam, laid)
-        if best.merit[0] == 0:
-            break
     return best
 
 
