@@ -1,5 +1,6 @@
 """Suggested cutting plans: within the limit, symmetric, repeatable, and true to the maker's choices."""
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -13,6 +14,8 @@ from foamwright.core.pieces import cut_pieces
 from foamwright.core.progress import Progress, finish
 from foamwright.core.seams import EdgeChoices, SuggestionLimits, removable_seams, suggest, where_to_cut
 from foamwright.core.seams.choices import edge_price
+from foamwright.core.seams.draft import Draft
+from foamwright.core.seams.improve import joined
 from foamwright.core.seams.outlook import doubled_area
 from foamwright.core.seams.potential import scale_potential
 from foamwright.core.seams.runs import seam_runs
@@ -234,3 +237,17 @@ def test_runs_hold_every_seam_once():
     for run in runs:
         ends = np.bincount(shell.edges[run].ravel())
         assert (ends == 1).sum() in (0, 2)
+
+
+def test_what_its_neighbours_pull_is_joined_to_one_of_them_and_not_cut():
+    shell = Shell.build(*solids.sphere_cap(100, np.radians(60), 8))
+    draft = Draft.of(shell, SuggestionLimits(0.02), EdgeChoices())
+    draft.seam = draft.with_cut(np.flatnonzero(np.abs(shell.vertices[shell.edges][:, :, 1]).max(axis=1) < 1e-9))
+    one, _ = draft.pieces()
+    quick = draft.laid(one, draft.seam)
+    cut = draft.seam
+    assert not joined(draft, one, quick)
+    assert not joined(draft, one, None)
+    assert np.array_equal(draft.seam, cut)
+    assert joined(draft, one, replace(quick, strain=max(0.021, 3 * quick.strain)))
+    assert len(draft.pieces()) == 1

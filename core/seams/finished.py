@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 
 from ..flatten import Flattener, flatten_pieces
-from ..flatten.reference import plane_corners
 from ..folds import find_folds
 from ..pieces import cut_pieces
 from ..progress import Progress, Steps
@@ -36,6 +35,5 @@ def finished(draft: Draft, foam: Settings | None, flattener: Flattener | None = 
     flats = yield from flatten_pieces(shell, cut, folds, settings, flattener)
     laid: dict[int, Laid] = {}
     for piece, flat in zip(cut, flats, strict=True):
-        corners = plane_corners(shell.vertices[piece.patch.shell_vertex][piece.patch.triangles])
-        laid[int(draft.label[piece.faces[0]])] = laid_of(flat.vertices, flat.stretch, corners, piece.patch)
+        laid[int(draft.label[piece.faces[0]])] = laid_of(flat.vertices, flat.stretch, piece.patch)
     return [laid[int(draft.label[faces[0]])] for faces in pieces]

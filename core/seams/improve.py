@@ -17,6 +17,9 @@ MOST_TRIED = 3
 MOST_SMALL = 6
 """Small cuts tried, spread over the cheap and the dear."""
 
+PULLED = 0.4
+"""Strain of the quick flat of a piece over its real one under which cuts in it are of no use."""
+
 MOST_TURNS, EARLY_TURNS = 8, 2
 """Rounds of laying flat and mending, and those of them that also take seams out again."""
 
@@ -158,7 +161,7 @@ def mend(draft: Draft, faces: np.ndarray, laid: Laid | None, caution: float = 1.
 
     caution : times which the strain is taken
     """
-    if laid is not None and laid.size_mm[1] < draft.limits.narrowest_mm and _join(draft, faces):
+    if joined(draft, faces, laid):
         return
     if laid is None or not np.isfinite(draft.state(faces).trouble):
         cut = best_cut(draft, faces)
@@ -172,8 +175,17 @@ def mend(draft: Draft, faces: np.ndarray, laid: Laid | None, caution: float = 1.
         draft.seam = draft.with_cut(cut)
 
 
+def joined(draft: Draft, faces: np.ndarray, laid: Laid | None) -> bool:
+    """Join a piece to a neighbour if that helps more than a cut, and can be: whether that was done."""
+    if laid is None or not np.isfinite(draft.spread(faces, draft.seam)):
+        return False
+    # what its own shape hardly strains is pulled by its neighbours along their seams, or bent tighter than it is thick
+    pulled = laid.strain > draft.limits.strain and draft.laid(faces, draft.seam).strain < PULLED * laid.strain
+    return (pulled or laid.size_mm[1] < draft.limits.narrowest_mm) and _join(draft, faces)
+
+
 def _join(draft: Draft, faces: np.ndarray) -> bool:
-    """Join a piece that is too narrow to handle to the neighbour it shares most seam with; False if it has none."""
+    """Join a piece to the neighbour it shares most seam with; False if it has none."""
     own, edges = draft.label[faces[0]], draft.shell.edge_faces
     runs = [run for run in seam_runs(draft.shell, draft.seam, draft.kept) if draft.free[run].all()]
     beside = [run for run in runs if (draft.label[edges[run[0]]] == own).sum() == 1]

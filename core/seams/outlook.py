@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from ..flatten import flatten_patch
-from ..flatten.energy import RestTriangles
+from ..flatten.energy import RestTriangles, signed_areas
 from ..flatten.overlap import crossing_steps, rim_steps, winding
 from ..flatten.reference import plane_corners
 from ..flatten.solver import NewtonSolver
@@ -30,7 +30,7 @@ QUICK_TOLERANCE = 0.03
 
 @dataclass(frozen=True, eq=False)
 class Laid:
-    """A patch laid flat, (v, 2) mm: strain that 99 % of its area keeps to, sides of the smallest rectangle around
+    """A patch laid flat, (v, 2) mm: strain that 99 % of its flat area keeps to, sides of the smallest rectangle around
     it (mm, longer first), part of its area that lies over the rest; worst strain of each face, in their order."""
 
     flat: np.ndarray
@@ -60,18 +60,19 @@ def quickly_laid(points: np.ndarray, patch: Patch) -> Laid:
         # so bad a start that there is no step from it: the piece wants cutting, whatever its strain
         hopeless = np.full(len(patch.triangles), HOPELESS_STRAIN)
         return Laid(flat, HOPELESS_STRAIN, (0.0, 0.0), 0.0, _per_face(hopeless, patch))
-    return laid_of(flat, stretch, corners, patch)
+    return laid_of(flat, stretch, patch)
 
 
 def really_laid(points: np.ndarray, patch: Patch) -> Laid:
     """The patch laid flat as the pattern will lay it."""
-    corners, flat = plane_corners(points[patch.triangles]), flatten_patch(points, patch.triangles)
-    return laid_of(flat, stretches(flat, patch.triangles, RestTriangles.from_corners(corners)), corners, patch)
+    rest = RestTriangles.from_corners(plane_corners(points[patch.triangles]))
+    flat = flatten_patch(points, patch.triangles)
+    return laid_of(flat, stretches(flat, patch.triangles, rest), patch)
 
 
-def laid_of(flat: np.ndarray, stretch: np.ndarray, corners: np.ndarray, patch: Patch) -> Laid:
-    """What a flat amounts to; stretch (m, 2), and corners (m, 3, 2) mm on the skin, per triangle of the patch."""
-    strain, area = np.abs(stretch - 1).max(axis=1), RestTriangles.from_corners(corners).area
+def laid_of(flat: np.ndarray, stretch: np.ndarray, patch: Patch) -> Laid:
+    """What a flat amounts to; stretch (m, 2) per triangle of the patch."""
+    strain, area = np.abs(stretch - 1).max(axis=1), np.abs(signed_areas(flat, patch.triangles))
     box = shapely.oriented_envelope(shapely.linestrings(flat[np.concatenate(patch.loops)]))
     around = shapely.get_coordinates(box)
     sides = np.sort(np.linalg.norm(np.diff(around[:3], axis=0), axis=1))[::-1]

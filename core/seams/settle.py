@@ -13,7 +13,7 @@ from ..settings import Settings
 from .carry import Likeness
 from .draft import HOPELESS, Draft
 from .finished import finished
-from .improve import divide, mend, take_out
+from .improve import divide, joined, mend, take_out
 from .outlook import Laid
 from .redivide import redivide
 from .runs import seam_runs
@@ -160,9 +160,10 @@ def _divided_where_it_fails(best: Settled, foam: Settings | None, flattener: Fla
         before = fine.seam
         failing = [(faces, one) for faces, one in _outcomes(fine, laid) if fine.trouble_of(one) > 1]
         for faces, one in failing:
-            fine.learn(faces, one, 1 + CAUTION * number)
-            for _ in divide(fine, faces):
-                yield Progress("Mending pieces", number / LAST_MENDINGS)
+            if not joined(fine, faces, one):
+                fine.learn(faces, one, 1 + CAUTION * number)
+                for _ in divide(fine, faces):
+                    yield Progress("Mending pieces", number / LAST_MENDINGS)
         if np.array_equal(before, fine.seam):
             break
         for part in take_out(fine, fine.with_twin_faces(np.concatenate([faces for faces, _ in failing]))):
