@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Sequence
+from dataclasses import replace
 
 import bpy
 import numpy as np
@@ -17,14 +18,19 @@ from ..core.shell import Shell
 from . import bridge
 from .cut_settings import FoamwrightCut
 from .findings import vertex_pairs
+from .settings import settings_of
 
-reckoning = Reckoning()
-"""What the plans of this session came to, so that a cut taken back in is known at once."""
+_reckonings: dict[str, Reckoning] = {}
+
+
+def reckoning_in(settings: Settings) -> Reckoning:
+    """What the plans of this session came to in this foam, so that a cut taken back in is known at once."""
+    return _reckonings.setdefault(repr(replace(settings, pieces={})), Reckoning())
 
 
 def store_plan(obj: bpy.types.Object, shell: Shell, plan: Plan, limit: float, settings: Settings) -> None:
     """Keep a whole plan; limit : the strain it was to keep to, part of 1."""
-    reckoning.keep(plan)
+    reckoning_in(settings).keep(plan)
     _store(obj, "CUT", shell, plan.cuts, "", limit, settings)
 
 
@@ -82,16 +88,16 @@ def _store(
         item.edges = " ".join(str(vertex) for pair in vertex_pairs(shell, cut.edges.tolist()) for vertex in pair)
     plan.kind, plan.heading, plan.limit = kind, heading, limit
     plan.made_for = bridge.shape_print(obj)
-    reckon(obj, shell)
+    reckon(obj, shell, settings)
 
 
-def reckon(obj: bpy.types.Object, shell: Shell) -> None:
+def reckon(obj: bpy.types.Object, shell: Shell, settings: Settings) -> None:
     """Say what the plan comes to as it is ticked now, as far as that is known. Raises MeshError for an outdated plan.
 
     shell : the object's own, as its seams are before the plan is taken
     """
     plan = obj.foamwright.plan
-    totals = reckoning.totals(shell.with_seams(seams_with_plan(obj, shell)))
+    totals = reckoning_in(settings).totals(shell.with_seams(seams_with_plan(obj, shell)))
     plan.told, plan.warning = told(totals), _short_of(totals, plan.limit)
     plan.is_reckoned = totals.results is not None
     if plan.warning and plan.kind == "CUT" and not plan.heading and all(cut.wanted for cut in plan.cuts):
@@ -102,7 +108,7 @@ def reckon_again(context: bpy.types.Context, obj: bpy.types.Object) -> None:
     """After a tick has changed; a plan that is being written has not been made for anything yet."""
     if waits(obj) and obj.foamwright.plan.made_for and not is_outdated(obj):
         with contextlib.suppress(FoamwrightError):  # said in full when the plan is taken
-            reckon(obj, bridge.shell_from_object(context, obj))
+            reckon(obj, bridge.shell_from_object(context, obj), settings_of(context.scene, obj))
 
 
 def _gain(cut: Cut, kind: str) -> str:

@@ -106,11 +106,11 @@ class FOAMWRIGHT_OT_reckon_plan(jobs.ShellJob):
 
     def work(self, context, shell, face_names):
         obj = context.object
-        planned = shell.with_seams(plans.seams_with_plan(obj, shell))
-        return plans.reckoning.work_out(planned, settings_of(context.scene, obj), known)
+        planned, settings = shell.with_seams(plans.seams_with_plan(obj, shell)), settings_of(context.scene, obj)
+        return plans.reckoning_in(settings).work_out(planned, settings, known)
 
     def show(self, context, obj, shell, totals):
-        plans.reckon(obj, shell)
+        plans.reckon(obj, shell, settings_of(context.scene, obj))
         return "INFO", obj.foamwright.plan.told
 
 

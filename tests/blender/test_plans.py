@@ -70,6 +70,25 @@ def test_the_strain_of_what_is_ticked_is_reckoned_when_asked(plan):
     assert 3 < told <= 1.02 * worst
 
 
+def test_what_was_reckoned_in_another_foam_is_reckoned_anew(plan):
+    cut = new_cuts(plan)[-1]
+    cut.wanted = False
+    bpy.ops.foamwright.reckon_plan()
+    told = plan.told
+    bpy.context.scene.foamwright.thickness_mm = 10.0
+    cut.wanted = True
+    assert not plan.is_reckoned
+    cut.wanted = False
+    assert not plan.is_reckoned
+    bpy.ops.foamwright.reckon_plan()
+    assert plan.is_reckoned
+    bpy.context.scene.foamwright.thickness_mm = 5.0
+    cut.wanted = True
+    assert plan.is_reckoned
+    cut.wanted = False
+    assert plan.told == told, "the first foam is remembered"
+
+
 def test_a_plan_that_needs_the_cut_says_so(make):
     obj = make(BOX[0], BOX[1][2:])  # a tube of four panels
     bpy.ops.foamwright.suggest_seams()
