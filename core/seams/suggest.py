@@ -30,8 +30,7 @@ JUDGED_ON, STRICTNESS = 3000, 0.97
 little less strain because it is carried over, and mended where it fails after all."""
 
 MOST_PLANS, FEW_FACES = 3, 1500
-"""Rough plans that are tried; a shell of few faces is tried on several likenesses with fewer plans each, one that has
-no likeness gets one."""
+"""Rough plans that are tried; a shell of few faces is tried on several likenesses, one that has none gets one plan."""
 
 
 def suggest(
@@ -73,11 +72,10 @@ def suggest(
 
 def _best_plan(draft: Draft, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
     """The best of the plans worked out on likenesses of a shell."""
-    small = draft.shell.face_count <= FEW_FACES
-    settled = []
-    for likeness in (yield from Likeness.faithful(draft))[: None if small else 1]:
+    settled, likenesses = [], (yield from Likeness.faithful(draft))
+    for likeness in likenesses if draft.shell.face_count <= FEW_FACES else likenesses[:1]:
         rough = yield from _best_start(likeness.rough)
-        plans = MOST_PLANS - small if rough.shell.face_count <= FEW_FACES else 1
+        plans = MOST_PLANS if rough.shell.face_count <= FEW_FACES else 1
         settled.append((yield from settle(replace(likeness, rough=rough), foam, plans, flattener)))
     return min(settled, key=lambda one: one.merit)
 
