@@ -9,14 +9,10 @@ import numpy as np
 
 from .errors import MeshError
 from .flatten import Flattener, flatten_pieces
-from .flatten.energy import RestTriangles
-from .flatten.reference import plane_corners
-from .flatten.strain import area_quantile
 from .folds import find_folds
-from .patch import Patch
 from .pieces import cut_pieces, split
 from .progress import Steps
-from .seams.outlook import MOST_AREA, doubled_area
+from .seams.outlook import laid_of
 from .seams.plan import Plan
 from .settings import Settings
 from .shell import Shell
@@ -85,12 +81,5 @@ def _laid_flat(shell: Shell, settings: Settings, flattener: Flattener | None) ->
         return (PieceResult(np.inf, False),) * (int(split(shell).max()) + 1)
     folds = [find_folds(shell, piece, settings) for piece in pieces]
     flats = yield from flatten_pieces(shell, pieces, folds, settings, flattener)
-    return tuple(
-        PieceResult(_strain(shell, piece.patch, flat.stretch), doubled_area(flat.vertices, piece.patch.loops) > 0)
-        for piece, flat in zip(pieces, flats, strict=True)
-    )
-
-
-def _strain(shell: Shell, patch: Patch, stretch: np.ndarray) -> float:
-    corners = plane_corners(shell.vertices[patch.shell_vertex][patch.triangles])
-    return area_quantile(np.abs(stretch - 1).max(axis=1), RestTriangles.from_corners(corners).area, MOST_AREA)
+    laid = [laid_of(flat.vertices, flat.stretch, piece.patch) for piece, flat in zip(pieces, flats, strict=True)]
+    return tuple(PieceResult(one.strain, one.doubled > 0) for one in laid)

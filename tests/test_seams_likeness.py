@@ -5,6 +5,7 @@ from importlib import import_module
 import numpy as np
 import pytest
 import solids
+from foamwright.core.plan_totals import Reckoning
 from foamwright.core.progress import finish
 from foamwright.core.report import report
 from foamwright.core.seams import EdgeChoices, SuggestionLimits, removable_seams, suggest, where_to_cut
@@ -145,3 +146,26 @@ def test_one_more_cut_and_seams_that_could_go_are_judged_in_foam():
     assert cut.strain_after < cut.strain_before
     plan = finish(suggest(shell, foam=settings))
     assert not finish(removable_seams(plan.shell, SuggestionLimits(0.02), settings))
+
+
+def test_what_could_go_comes_out_as_told_when_it_goes():
+    """Reckoned in foam by the totals of a plan, as the panel tells them of cuts that are left out."""
+    shell, settings, limits = _shell("dome"), Settings(), SuggestionLimits(0.12)
+    plan = finish(suggest(shell, SuggestionLimits(0.04), foam=settings))
+    found = finish(removable_seams(plan.shell, limits, settings))
+    assert found
+    for cut in found:
+        seam = plan.seam.copy()
+        seam[cut.edges] = False
+        results = finish(Reckoning().work_out(shell.with_seams(seam), settings)).results
+        assert max(piece.strain for piece in results) <= limits.strain
+        assert cut.strain_before in [pytest.approx(piece.strain, abs=1e-6) for piece in results]
+
+
+@pytest.mark.parametrize("part", [0.95, 0.6])
+def test_a_piece_over_its_limit_in_foam_gets_one_more_cut(part):
+    shell, settings = Shell.build(*solids.sphere_cap(30, np.radians(60), 8)), Settings()
+    strain = finish(Reckoning().work_out(shell, settings)).results[0].strain
+    cut = finish(where_to_cut(shell, np.arange(shell.face_count), SuggestionLimits(part * strain), foam=settings))
+    assert cut is not None
+    assert cut.strain_before == pytest.approx(strain, abs=1e-6)

@@ -58,6 +58,15 @@ def best_cut(draft: Draft, faces: np.ndarray) -> np.ndarray | None:
     return _best_relief(draft, faces, relieving_cuts(draft, faces))
 
 
+def helping_cut(draft: Draft, faces: np.ndarray, laid: Laid | None) -> np.ndarray | None:
+    """The cut that helps a piece most that really comes out as `laid`, whatever the forecast says of it."""
+    if laid is None or not np.isfinite(draft.spread(faces, draft.seam)):
+        return opening_cut(draft, faces)
+    if laid.strain <= draft.limits.strain:
+        return _best_parting(draft, faces, parting_cuts(draft, faces, laid.flat))
+    return _best_relief(draft, faces, relieving_cuts(draft, faces))
+
+
 def _best_parting(draft: Draft, faces: np.ndarray, cuts: list[np.ndarray]) -> np.ndarray | None:
     """The cheapest of the cuts after which all is fine, else the one that leaves least trouble."""
 

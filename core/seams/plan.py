@@ -30,8 +30,8 @@ class Cut:
 
     edges : (e,) int, shell edges
     length_mm : of all its edges
-    strain_before, strain_after : worst strain of the pieces beside it without and with the cut; infinite where
-        the piece would be closed, a tube or a handle without it
+    strain_before, strain_after : worst strain of the pieces beside it, without the cut (in a plan a forecast; infinite
+        where the piece would be closed, a tube or a handle) and with it
     pieces_added : 0 for a dart, 1 or more where it parts pieces
     bend_deg : mean bend along it, + ridge, - valley: what its bevels take up, or a fold would instead
     kept : whether it is the maker's own
@@ -50,7 +50,7 @@ class Cut:
         """The cut in the maker's words."""
         what = "your seam" if self.kept else "dart" if self.pieces_added == 0 else "seam"
         if np.isfinite(self.strain_before):
-            why = f"strain {100 * self.strain_before:.1f} % without it, {100 * self.strain_after:.1f} % with it"
+            why = f"strain about {100 * self.strain_before:.1f} % without it, {100 * self.strain_after:.1f} % with it"
         else:
             why = f"it could not be laid flat without it; strain {100 * self.strain_after:.1f} % with it"
         return f"{what}, {self.length_mm:.0f} mm: {why}"

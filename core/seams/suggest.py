@@ -13,9 +13,9 @@ from ..settings import Settings
 from ..shell import Shell
 from .carry import Likeness
 from .choices import EdgeChoices, SuggestionLimits
-from .draft import Draft
+from .draft import DOUBTFUL, Draft
 from .finished import finished
-from .improve import best_cut, divide, prove, take_out
+from .improve import divide, helping_cut, prove, take_out
 from .outlook import Laid
 from .plan import Cut, PieceOutlook, Plan, mean_bend_deg
 from .runs import seam_runs
@@ -120,8 +120,7 @@ def where_to_cut(
     if draft.trouble_of(before) <= 1:
         return None
     yield Progress("Trying cuts", 0.0)
-    draft.learn(piece, before)
-    cut = best_cut(draft, piece)
+    cut = helping_cut(draft, piece, before)
     if cut is None:
         return None
     draft.seam = draft.with_cut(cut)
@@ -144,14 +143,15 @@ def removable_seams(
 ) -> Steps[tuple[Cut, ...]]:
     """Runs of the shell's seams that could go, each by itself, without passing the limits. Yields Progress.
 
-    foam : as in `suggest`; what is learnt of the pieces as they are is then held to hold for them joined.
+    foam : as in `suggest`.
     """
     bare = shell.with_seams(np.zeros(shell.edge_count, bool))
     draft = Draft.of(bare, limits or SuggestionLimits(), EdgeChoices())
     draft.seam = shell.seam & draft.inner
     if not np.array_equal(draft.mirrored(draft.seam), draft.seam):
         draft.twins = None  # cut differently left and right: no run takes an image with it that is no seam
-    laid = yield from finished(draft, foam)
+    flattener = Flattener()
+    laid = yield from finished(draft, foam, flattener)
     for faces, one in zip(draft.pieces(), laid, strict=True):
         draft.learn(faces, one)
     same = yield from Likeness.of(draft, draft.triangle_count)
@@ -159,11 +159,13 @@ def removable_seams(
     found = []
     for number, cut in enumerate(plan.cuts):
         yield Progress("Trying without", number / len(plan.cuts))
-        if cut.strain_before <= draft.limits.strain:
+        if cut.strain_before <= DOUBTFUL * draft.limits.strain:
             seam = draft.seam
             draft.seam = draft.without(cut.edges)
-            if all(draft.real_trouble(piece) <= 1 for piece in draft.own_pieces(draft.pieces(draft.around(cut.edges)))):
-                found.append(cut)
+            then = yield from finished(draft, foam, flattener)
+            joined = [then[number] for number in np.unique(draft.label[shell.edge_faces[cut.edges]])]
+            if _worst(draft, joined) <= 1 and _worst(draft, then) <= max(1.0, _worst(draft, laid)):
+                found.append(replace(cut, strain_before=max(map(_strain, joined))))
             draft.seam = seam
     return tuple(found)
 
@@ -221,15 +223,20 @@ def _cut(draft: Draft, run: np.ndarray, strain_before: float, outlooks: list[Pie
     without = draft.seam.copy()
     without[edges] = False
     now, then = draft.pieces(region), draft.pieces(region, without)
+    strain_after = max(outlooks[draft.label[piece[0]]].strain for piece in now)
     return Cut(
         edges,
         float(shell.edge_length[edges].sum()),
-        strain_before,
-        max(outlooks[draft.label[piece[0]]].strain for piece in now),
+        max(strain_before, strain_after),
+        strain_after,
         len(now) - len(then),
         mean_bend_deg(shell, edges),
         bool(draft.kept[run[0]]),
     )
+
+
+def _worst(draft: Draft, laid: list[Laid | None]) -> float:
+    return max(map(draft.trouble_of, laid))
 
 
 def _strain(laid: Laid | None) -> float:
