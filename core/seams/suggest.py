@@ -181,7 +181,7 @@ def _plan_of(draft: Draft, region: np.ndarray, part: Draft, small: Likeness, lai
     outlooks = [_outlook(draft, faces, region if within[faces].all() else None, part, laid) for faces in draft.pieces()]
     runs = [run for run in seam_runs(shell, draft.seam, draft.kept) if draft.is_own(run)]
     runs = [run for run in runs if within[shell.edge_faces[run]].all()]
-    before = _strains_before(small.rough, shell, runs)
+    before = yield from _strains_before(small.rough, shell, runs)
     cuts: list[Cut] = []
     for run, strain in zip(runs, before, strict=True):
         yield Progress("Finding reasons", len(cuts) / len(runs))
@@ -199,16 +199,17 @@ def _outlook(
     return PieceOutlook(faces, _strain(one), size, doubled > 0)
 
 
-def _strains_before(rough: Draft, shell: Shell, runs: list[np.ndarray]) -> list[float]:
+def _strains_before(rough: Draft, shell: Shell, runs: list[np.ndarray]) -> Steps[list[float]]:
     """For each run of the fine shell what the forecast says of leaving out the rough run that it follows."""
     forecast = np.full(rough.shell.edge_count, np.nan)
-    for run in seam_runs(rough.shell, rough.seam, rough.kept):
-        if rough.is_own(run):
-            edges = rough.with_images(run)
-            without = rough.seam.copy()
-            without[edges] = False
-            joined = rough.own_pieces(rough.pieces(rough.around(edges), without))
-            forecast[edges] = max(rough.state(piece, without).strain for piece in joined)
+    rough_runs = [run for run in seam_runs(rough.shell, rough.seam, rough.kept) if rough.is_own(run)]
+    for number, run in enumerate(rough_runs):
+        yield Progress("Finding reasons", number / len(rough_runs))
+        edges = rough.with_images(run)
+        without = rough.seam.copy()
+        without[edges] = False
+        joined = rough.own_pieces(rough.pieces(rough.around(edges), without))
+        forecast[edges] = max(rough.state(piece, without).strain for piece in joined)
     known = np.flatnonzero(~np.isnan(forecast))
     if not len(known):
         return [np.inf] * len(runs)
