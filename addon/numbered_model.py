@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 from pathlib import Path
 
 import bpy
@@ -79,6 +78,3 @@ def _export(scene: bpy.types.Scene, path: Path) -> None:
                 f"'{path.name}' could not be made by Blender's glTF add-on ({problem}); "
                 "switch on 'glTF 2.0 format' in Preferences > Add-ons."
             ) from problem
-        finally:
-            # the exporter leaves cycles behind that hold on to meshes; they go while the meshes are still there
-            gc.collect()
