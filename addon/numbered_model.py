@@ -5,76 +5,47 @@ from __future__ import annotations
 from pathlib import Path
 
 import bpy
-from mathutils import Vector
+import numpy as np
+from mathutils import Matrix, Vector
 
-from ..core.errors import ExportError
 from ..core.files import write_whole
-from ..core.heat import worst_strain
+from ..core.glb import Part, glb
+from ..core.heat import strain_colour, worst_strain
 from ..core.pattern import Pattern, PatternPiece
 from ..core.places import piece_place
-from . import colours
-from .throwaway import nodes_of, place, text_curve, throwaway_scene
+from .throwaway import text_curve, throwaway_scene
 
 METRES = 1e-3
 NUMBER_M = 0.014
 LIFT_M = 0.0005
 """A number stands this far off the surface, so that the two do not flicker."""
+INK = (0.15, 0.15, 0.15)
 
 
 def write_glb(pattern: Pattern, path: str | Path) -> Path:
     """Write the numbered model in metres. Raises ExportError."""
-    with throwaway_scene() as scene:
-        foam, ink = _strain_material(), _plain_material("Number", (0.02, 0.02, 0.02))
-        for number, piece in enumerate(pattern.pieces, start=1):
-            name = f"{number:02d} {piece.name}"
-            body = place(scene, name, _piece_mesh(pattern, piece, name), foam)
-            digits = place(scene, f"Number {number}", _number_mesh(str(number)), ink)
-            digits.parent = body
-            point, normal = (Vector(array.tolist()) for array in piece_place(pattern.shell, piece.faces))
-            digits.location = point * METRES + normal * LIFT_M
-            digits.rotation_mode = "QUATERNION"
-            digits.rotation_quaternion = normal.to_track_quat("Z", "Y")
-        return write_whole(path, lambda draft: _export(scene, draft))
+    with throwaway_scene():
+        parts = [_part(pattern, piece, number) for number, piece in enumerate(pattern.pieces, start=1)]
+    return write_whole(path, lambda draft: draft.write_bytes(glb(parts)))
 
 
-def _piece_mesh(pattern: Pattern, piece: PatternPiece, name: str) -> bpy.types.Mesh:
+def _part(pattern: Pattern, piece: PatternPiece, number: int) -> Part:
     points = pattern.shell.vertices[piece.patch.shell_vertex] * METRES
-    mesh = bpy.data.meshes.new(name)
-    mesh.from_pydata(points.tolist(), [], piece.patch.triangles.tolist())
-    colours.paint_strain(mesh, worst_strain(piece.stretch), piece.stock.hot_limit)
-    return mesh
+    return Part(
+        f"{number:02d} {piece.name}",
+        points[piece.patch.triangles],
+        strain_colour(worst_strain(piece.stretch), piece.stock.hot_limit),
+        [_number(pattern, piece, number)],
+    )
 
 
-def _number_mesh(digits: str) -> bpy.types.Mesh:
-    obj = bpy.data.objects.new(digits, text_curve(digits, NUMBER_M))
-    return bpy.data.meshes.new_from_object(obj)
-
-
-def _plain_material(name: str, colour: tuple[float, float, float]) -> bpy.types.Material:
-    material = bpy.data.materials.new(name)
-    surface = nodes_of(material).nodes["Principled BSDF"]
-    surface.inputs["Base Color"].default_value = (*colour, 1.0)
-    surface.inputs["Roughness"].default_value = 0.9
-    return material
-
-
-def _strain_material() -> bpy.types.Material:
-    material = _plain_material("Foam", (1.0, 1.0, 1.0))
-    nodes = material.node_tree
-    colour = nodes.nodes.new("ShaderNodeVertexColor")
-    colour.layer_name = colours.STRAIN
-    nodes.links.new(colour.outputs["Color"], nodes.nodes["Principled BSDF"].inputs["Base Color"])
-    return material
-
-
-def _export(scene: bpy.types.Scene, path: Path) -> None:
-    with bpy.context.temp_override(scene=scene, view_layer=scene.view_layers[0]):
-        try:
-            bpy.ops.export_scene.gltf(
-                filepath=str(path), export_format="GLB", use_active_scene=True, export_animations=False
-            )
-        except (AttributeError, RuntimeError) as problem:
-            raise ExportError(
-                f"'{path.name}' could not be made by Blender's glTF add-on ({problem}); "
-                "switch on 'glTF 2.0 format' in Preferences > Add-ons."
-            ) from problem
+def _number(pattern: Pattern, piece: PatternPiece, number: int) -> Part:
+    """The digits of a number, lying on the piece."""
+    point, normal = (Vector(array.tolist()) for array in piece_place(pattern.shell, piece.faces))
+    turn = normal.to_track_quat("Z", "Y").to_matrix().to_4x4()
+    mesh = bpy.data.meshes.new_from_object(bpy.data.objects.new("Number", text_curve(str(number), NUMBER_M)))
+    mesh.transform(Matrix.Translation(point * METRES + normal * LIFT_M) @ turn)
+    mesh.calc_loop_triangles()
+    points = np.array([vertex.co for vertex in mesh.vertices])
+    triangles = points[np.array([triangle.vertices for triangle in mesh.loop_triangles])]
+    return Part(f"Number {number}", triangles, np.tile(INK, (len(triangles), 1)))
