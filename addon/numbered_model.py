@@ -8,7 +8,7 @@ import bpy
 import numpy as np
 from mathutils import Matrix, Vector
 
-from ..core.files import write_whole
+from ..core.files import whole_file
 from ..core.glb import Part, glb
 from ..core.heat import strain_colour, worst_strain
 from ..core.pattern import Pattern, PatternPiece
@@ -23,10 +23,12 @@ INK = (0.15, 0.15, 0.15)
 
 
 def write_glb(pattern: Pattern, path: str | Path) -> Path:
-    """Write the numbered model in metres. Raises ExportError."""
+    """Write the numbered model, in metres; returns its path. Raises ExportError."""
     with throwaway_scene():
         parts = [_part(pattern, piece, number) for number, piece in enumerate(pattern.pieces, start=1)]
-    return write_whole(path, lambda draft: draft.write_bytes(glb(parts)))
+    with whole_file(path) as draft:
+        draft.write_bytes(glb(parts))
+    return Path(path)
 
 
 def _part(pattern: Pattern, piece: PatternPiece, number: int) -> Part:
