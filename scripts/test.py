@@ -29,7 +29,7 @@ from environment import HOME, ROOT, environment, find_python, use_main_python
 RESULTS = HOME / "results"
 # the seed makes property tests the same in every run; pytest without it looks for new cases
 CORE_TESTS = ["-n", "auto", "tests", "--ignore=tests/blender", "--ignore=tests/window", "--hypothesis-seed=0"]
-# ends without Python's own tidying up: after a glTF export the bpy of Blender 4.2 crashes in it
+# ends without Python's own tidying up: the bpy of Blender 4.2 can crash in it
 PYTEST = "import os, pytest, sys; code = int(pytest.main()); sys.stdout.flush(); os._exit(code)"
 OLDEST = ("numpy==1.24.*", "scipy==1.15.3", "shapely==2.1.2")
 # each with the numpy that this Blender ships, where its package leaves the choice open
