@@ -51,19 +51,20 @@ def best_cut(draft: Draft, faces: np.ndarray) -> np.ndarray | None:
     state = draft.state(faces)
     if state.trouble <= 1:
         return None
-    if not np.isfinite(state.trouble):
-        return opening_cut(draft, faces)
-    if state.laid is not None and state.strain <= draft.limits.strain:
-        return _best_parting(draft, faces, parting_cuts(draft, faces, state.laid.flat))
-    return _best_relief(draft, faces, relieving_cuts(draft, faces))
+    return _cut_for(draft, faces, state.laid if state.strain <= draft.limits.strain else None)
 
 
 def helping_cut(draft: Draft, faces: np.ndarray, laid: Laid | None) -> np.ndarray | None:
     """The cut that helps a piece most that really comes out as `laid`, whatever the forecast says of it."""
-    if laid is None or not np.isfinite(draft.spread(faces, draft.seam)):
+    return _cut_for(draft, faces, laid if laid is not None and laid.strain <= draft.limits.strain else None)
+
+
+def _cut_for(draft: Draft, faces: np.ndarray, unstrained: Laid | None) -> np.ndarray | None:
+    """unstrained : how a piece comes out that only lies over itself or is too large, None for any other"""
+    if not np.isfinite(draft.spread(faces, draft.seam)):
         return opening_cut(draft, faces)
-    if laid.strain <= draft.limits.strain:
-        return _best_parting(draft, faces, parting_cuts(draft, faces, laid.flat))
+    if unstrained is not None:
+        return _best_parting(draft, faces, parting_cuts(draft, faces, unstrained.flat))
     return _best_relief(draft, faces, relieving_cuts(draft, faces))
 
 
