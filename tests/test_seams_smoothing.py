@@ -6,15 +6,12 @@ from itertools import product
 import numpy as np
 import pytest
 import solids
-from foamwright.core.flatten import Flattener
 from foamwright.core.progress import finish
-from foamwright.core.seams import EdgeChoices, SuggestionLimits, settle
-from foamwright.core.seams.carry import Likeness
+from foamwright.core.seams import EdgeChoices, SuggestionLimits
 from foamwright.core.seams.courses import Courses
 from foamwright.core.seams.draft import Draft
-from foamwright.core.seams.finished import finished
 from foamwright.core.seams.paths import Turning, paths_of_few_turns
-from foamwright.core.seams.smoothing import Stroke, straighter
+from foamwright.core.seams.smoothing import straighter
 from foamwright.core.shell import Shell
 
 COLUMNS, ROWS, MIDDLE = 12, 10, 5
@@ -188,55 +185,6 @@ def test_each_stroke_can_be_left_out_alone():
         seam = reduce(lambda seam, stroke: stroke.drawn(seam), some, draft.seam)
         assert len(draft.pieces(seam=seam)) == len(draft.pieces())
         assert seam.sum() == draft.seam.sum() - 2 * len(some)
-
-
-# --- and proved ------------------------------------------------------------------------------------
-
-
-def _proved(monkeypatch, draft, strokes):
-    """What becomes of a plan when these strokes are proposed."""
-
-    def proposed(_):
-        return strokes
-        yield
-
-    monkeypatch.setattr(settle, "straighter", proposed)
-    likeness = finish(Likeness.of(draft, draft.triangle_count))
-    laid = finish(finished(draft, None))
-    excess = sum(max(0.0, draft.trouble_of(one) - 1) for one in laid)
-    assert excess == 0
-    plan = settle.Settled(likeness, (0.0, draft.demerit()[1]), draft.seam, laid)
-    return finish(settle.drawn_straighter(plan, None, Flattener()))
-
-
-def _tube_and_sheet():
-    """A tube with the slit that it needs, and a sheet parted by a line with a tooth; a bad stroke and a good one."""
-    sheet = solids.flat_sheet(60, 50, 6, 5)
-    shell = Shell.build(*solids.together(solids.tube(50, 80, 16, 6), solids.moved(sheet, (200, 0, 0))))
-    draft = Draft.of(shell, SuggestionLimits(0.01), EdgeChoices())
-    draft.twins = None
-    along = [(2, 0), (2, 1), (3, 1), (3, 2), (2, 2), (2, 3), (2, 4), (2, 5), (2, 6)]
-    lines = [[16 * row for row in range(7)], [112 + 7 * row + column for row, column in along], list(range(126, 133))]
-    slit, tooth, straight = (shell.edge_between(np.column_stack([line[:-1], line[1:]])) for line in lines)
-    seam = draft.seam.copy()
-    seam[np.append(slit, tooth)] = True
-    draft.seam = seam
-    return draft, Stroke(slit, slit[:3]), Stroke(tooth, straight)
-
-
-def test_a_plan_that_fails_with_a_stroke_goes_without_it(monkeypatch):
-    draft, bad, good = _tube_and_sheet()
-    before = draft.seam.copy()
-    assert np.array_equal(_proved(monkeypatch, draft, [bad]).seam, before)
-    draft.seam = before
-    assert np.array_equal(_proved(monkeypatch, draft, [good]).seam, good.drawn(before))
-
-
-@pytest.mark.parametrize("order", [1, -1])
-def test_only_the_stroke_that_fails_is_left_out(monkeypatch, order):
-    draft, bad, good = _tube_and_sheet()
-    before = draft.seam.copy()
-    assert np.array_equal(_proved(monkeypatch, draft, [bad, good][::order]).seam, good.drawn(before))
 
 
 # --- how much a line turns -------------------------------------------------------------------------

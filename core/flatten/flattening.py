@@ -15,15 +15,16 @@ from ..progress import Progress, Steps
 from ..settings import SQUEEZE_COST
 from .energy import Ceiling, RestTriangles
 from .overlap import Contacts, crossing_steps, find_contacts
-from .solver import ROUGH, NewtonSolver, Seams
+from .solver import ROUGH, TOLERANCE, NewtonSolver, Seams
 from .start import first_flat
 from .strain import area_quantile, log_strain, stretches
 
-CEILINGS_LOOSE = ((0.8, 16.0), (0.8, 16.0))
+CEILINGS_LOOSE = ((0.6, 4.0), (0.8, 16.0))
 CEILINGS_HELD = ((0.7, 3.0),)
 """Rounds of the soft ceiling: its level as a part of the strain that 99 % of a piece's area keeps to, and its
-power. A piece alone is pressed to near the least worst strain there is; pieces that share seams are pressed
-gently, because mean strain is what moves the glued-up shape."""
+power. A piece alone is pressed to near the least worst strain there is, first with a low power: from far over a steep
+ceiling Newton's steps are short. Pieces that share seams are pressed gently, because mean strain is what moves the
+glued-up shape."""
 CEILING_FLOOR = 0.02
 """Strain of two percent is nothing to foam; pressing below it would only raise the mean."""
 EXACT = 1e-7
@@ -259,12 +260,13 @@ def _lower_worst(
 ) -> Steps[tuple[np.ndarray, Ceiling | None]]:
     """Press every surface's worst strain down with a soft ceiling of its own; the last ceiling comes along."""
     solver, ceiling = problem.solver, None
-    for part, power in ceilings:
+    for number, (part, power) in enumerate(ceilings, start=1):
         common = problem.common_strain(flat)
         if common.max() <= CEILING_FLOOR:
             return (yield from solver.minimise(flat, squeeze_cost)), None
         ceiling = problem.ceiling(common, part, power)
-        flat = yield from solver.minimise(flat, squeeze_cost, ceiling, "Lowering the worst strain")
+        tolerance = TOLERANCE if number == len(ceilings) else ROUGH
+        flat = yield from solver.minimise(flat, squeeze_cost, ceiling, "Lowering the worst strain", tolerance)
     return flat, ceiling
 
 

@@ -166,12 +166,14 @@ def prove(draft: Draft, faces: np.ndarray | None = None) -> Iterator[float]:
             return
 
 
-def mend(draft: Draft, faces: np.ndarray, laid: Laid | None, caution: float = 1.0) -> Iterator[None]:
+def mend(
+    draft: Draft, faces: np.ndarray, laid: Laid | None, caution: float = 1.0, may_join: bool = True
+) -> Iterator[None]:
     """One more cut, if any helps, in a piece that really fails, as `laid`; yields between tries.
 
     caution : times which the strain is taken
     """
-    if joined(draft, faces, laid):
+    if may_join and joined(draft, faces, laid):
         return
     if laid is None or not np.isfinite(draft.state(faces).trouble):
         cut = best_cut(draft, faces)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import reduce
 
 import numpy as np
 
@@ -16,8 +15,6 @@ from .finished import finished
 from .improve import divide, joined, mend, take_out
 from .outlook import Laid
 from .redivide import redivide
-from .runs import seam_runs
-from .smoothing import nearest, straighter
 
 MOST_MENDINGS, LAST_MENDINGS = 5, 6
 """Rounds of mending on the fine shell by small cuts, and of dividing what still fails then."""
@@ -28,18 +25,8 @@ WORTH_MENDING = 0.98
 NEARLY = 1.15
 """How far over the limits a plan may be to be mended before another is tried."""
 
-MOST_IDLE, SEEMS_FINE = 6, 1.03
-"""Runs that the finished plan is tried without, and the forecast for what they join up to which one is."""
-
 CAUTION = 0.04
 """What is added with every round to the strain that is learnt of a piece that was thought fine and is not."""
-
-MOST_PROOFS, DEARER = 5, 1.03
-"""Times that a plan with straighter seams is laid flat, and times its price that it may cost for them."""
-
-MOST_DRAWN = 12_000
-"""Triangles of a shell up to which its seams are drawn straighter. The paths on finer ones turn little, their teeth
-are small, and a forecast would hold the window up."""
 
 SAME_TROUBLE = 0.1
 """Plans whose pieces are over the limits by about as much are told apart by their price."""
@@ -62,36 +49,34 @@ class Settled:
     laid: list[Laid | None]
 
 
-def settle(likeness: Likeness, foam: Settings | None, most_plans: int, flattener: Flattener) -> Steps[Settled]:
+def settle(likeness: Likeness, foam: Settings | None, plans: tuple[int, int], flattener: Flattener) -> Steps[Settled]:
     """Give the fine shell the best of a few rough plans, each mended where it fails there.
 
+    plans : how many are tried at least, and at most where none keeps to the limits
     What the fine shell teaches is held against the next rough plan. Where no mending helps, the plan that came
     nearest to the limits stays.
     """
-    rough, fine = likeness.rough, likeness.fine
+    rough, fine, (least, most) = likeness.rough, likeness.fine, plans
     best: Settled | None = None
     if foam is not None and likeness.coarse is not None:
         # what the thickness adds shows on the rough shell already
-        yield from _learn(rough, _outcomes(rough, (yield from finished(rough, foam))))
-    for turn in range(most_plans):
+        yield from _learn(rough, outcomes(rough, (yield from finished(rough, foam))))
+    for turn in range(most):
         likeness.carry()
         laid = yield from finished(fine, foam, flattener)
         lessons = _lessons(likeness, laid)
-        if likeness.coarse is None or turn + 1 == most_plans or _worst(fine, laid) <= NEARLY:
+        if likeness.coarse is None or turn + 1 == most or _worst(fine, laid) <= NEARLY:
             laid = yield from _mended(fine, laid, foam, flattener, MOST_MENDINGS)
-        merit = _merit(fine, laid)
+        merit = merit_of(fine, laid)
         if best is None or merit < best.merit:
             best = Settled(likeness, merit, fine.seam, laid)
-        if turn + 1 < most_plans:
-            before = rough.seam
-            yield from _learn(rough, lessons)
-            for part in redivide(rough, turn):
-                yield Progress("Looking for shorter seams", part)
-            if np.array_equal(before, rough.seam):
-                break
+        if turn + 1 == most or (turn + 1 >= least and best.merit[0] == 0):
+            break
+        yield from _learn(rough, lessons)
+        for part in redivide(rough, turn):
+            yield Progress("Looking for shorter seams", part)
     assert best is not None
     best = yield from _divided_where_it_fails(best, foam, flattener)
-    best = yield from _without_idle_runs(best, foam, flattener)
     fine.seam = best.seam
     return best
 
@@ -102,52 +87,8 @@ def proved(likeness: Likeness, foam: Settings | None, flattener: Flattener) -> S
     likeness.carry()
     laid = yield from finished(fine, foam, flattener)
     laid = yield from _mended(fine, laid, foam, flattener, MOST_MENDINGS)
-    best = Settled(likeness, _merit(fine, laid), fine.seam, laid)
+    best = Settled(likeness, merit_of(fine, laid), fine.seam, laid)
     return (yield from _divided_where_it_fails(best, foam, flattener))
-
-
-def drawn_straighter(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
-    """The plan with straighter seams, but for those that it does not come out as well with."""
-    fine = best.likeness.fine
-    if fine.triangle_count > MOST_DRAWN:
-        return best
-    fine.seam = best.seam
-    for faces, one in _outcomes(fine, best.laid):
-        fine.learn(faces, one)
-    strokes = yield from straighter(fine)
-    for _ in range(MOST_PROOFS):
-        if not strokes:
-            break
-        fine.seam = reduce(lambda seam, stroke: stroke.drawn(seam), strokes, best.seam)
-        laid = yield from finished(fine, foam, flattener)
-        merit = _merit(fine, laid)
-        if merit[0] <= best.merit[0] and merit[1] <= DEARER * best.merit[1]:
-            return Settled(best.likeness, merit, fine.seam, laid)
-        failing = [(faces, one) for faces, one in _outcomes(fine, laid) if fine.trouble_of(one) > 1]
-        worst = {nearest(fine, strokes, faces, one) for faces, one in failing} or {strokes[-1]}
-        strokes = [stroke for stroke in strokes if stroke not in worst]
-    return best
-
-
-def _without_idle_runs(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
-    """Try runs that seem not to be needed after all, dearest first; the better of that and what there was."""
-    fine, tried = best.likeness.fine, 0
-    fine.seam = best.seam
-    for faces, one in _outcomes(fine, best.laid):
-        fine.learn(faces, one)
-    runs = [run for run in seam_runs(fine.shell, fine.seam, fine.kept) if fine.free[run].all() and fine.is_own(run)]
-    for run in sorted(runs, key=lambda run: -float(fine.price[run].sum())):
-        yield Progress("Trying without", tried / MOST_IDLE)
-        seam = fine.without(run)
-        joined = fine.pieces(fine.around(fine.with_images(run)), seam)
-        if tried == MOST_IDLE or any(fine.state(piece, seam).trouble > SEEMS_FINE for piece in joined):
-            continue
-        tried, fine.seam = tried + 1, seam
-        laid = yield from finished(fine, foam, flattener)
-        if _merit(fine, laid) < best.merit:
-            best = Settled(best.likeness, _merit(fine, laid), seam, laid)
-        fine.seam = best.seam
-    return best
 
 
 def _divided_where_it_fails(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
@@ -158,7 +99,7 @@ def _divided_where_it_fails(best: Settled, foam: Settings | None, flattener: Fla
         if best.merit[0] == 0:
             break
         before = fine.seam
-        failing = [(faces, one) for faces, one in _outcomes(fine, laid) if fine.trouble_of(one) > 1]
+        failing = [(faces, one) for faces, one in outcomes(fine, laid) if fine.trouble_of(one) > 1]
         for faces, one in failing:
             if not joined(fine, faces, one):
                 fine.learn(faces, one, 1 + CAUTION * number)
@@ -169,12 +110,12 @@ def _divided_where_it_fails(best: Settled, foam: Settings | None, flattener: Fla
         for part in take_out(fine, fine.with_twin_faces(np.concatenate([faces for faces, _ in failing]))):
             yield Progress("Taking seams out again", part)
         laid = yield from finished(fine, foam, flattener)
-        if _merit(fine, laid) < best.merit:
-            best = Settled(best.likeness, _merit(fine, laid), fine.seam, laid)
+        if merit_of(fine, laid) < best.merit:
+            best = Settled(best.likeness, merit_of(fine, laid), fine.seam, laid)
     return best
 
 
-def _merit(fine: Draft, laid: list[Laid | None]) -> tuple[float, float]:
+def merit_of(fine: Draft, laid: list[Laid | None]) -> tuple[float, float]:
     """By how much pieces are over what is allowed in all, and the price of the plan."""
     return float(SAME_TROUBLE * np.ceil(_excess(fine, laid) / SAME_TROUBLE)), fine.demerit()[1]
 
@@ -187,18 +128,25 @@ def _mended(
     fine: Draft, laid: list[Laid | None], foam: Settings | None, flattener: Flattener, rounds: int
 ) -> Steps[list[Laid | None]]:
     """Cut failing pieces of the fine shell until they are fine, or no cut helps."""
+    may_join = True
     for number in range(rounds):
-        failing = [(faces, one) for faces, one in _outcomes(fine, laid) if fine.trouble_of(one) > 1]
-        before, excess = fine.seam, _excess(fine, laid)
+        failing = [(faces, one) for faces, one in outcomes(fine, laid) if fine.trouble_of(one) > 1]
+        before = fine.seam
         for faces, one in failing:
             yield Progress("Mending pieces", number / rounds)
-            for _ in mend(fine, faces, one, 1 + CAUTION * (number + 1)):
+            for _ in mend(fine, faces, one, 1 + CAUTION * (number + 1), may_join):
                 yield Progress("Mending pieces", number / rounds)
         if np.array_equal(before, fine.seam):
             break
-        laid = yield from finished(fine, foam, flattener)
-        if _excess(fine, laid) > WORTH_MENDING * excess:
+        then = yield from finished(fine, foam, flattener)
+        helps = _excess(fine, then) <= WORTH_MENDING * _excess(fine, laid)
+        if not helps and not may_join:
+            fine.seam = before
             break
+        if helps:
+            laid = then
+        else:
+            fine.seam, may_join = before, False
     return laid
 
 
@@ -207,7 +155,7 @@ def _excess(fine: Draft, laid: list[Laid | None]) -> float:
     return sum(min(fine.trouble_of(one), HOPELESS) - 1 for one in laid if fine.trouble_of(one) > 1)
 
 
-def _outcomes(fine: Draft, laid: list[Laid | None]) -> list[Lesson]:
+def outcomes(fine: Draft, laid: list[Laid | None]) -> list[Lesson]:
     """The draft's own pieces with how each came out."""
     return [(faces, laid[fine.label[faces[0]]]) for faces in fine.own_pieces(fine.pieces())]
 
@@ -215,7 +163,7 @@ def _outcomes(fine: Draft, laid: list[Laid | None]) -> list[Lesson]:
 def _lessons(likeness: Likeness, laid: list[Laid | None]) -> list[Lesson]:
     """For every rough piece the worst that came of it on the fine shell."""
     worst: dict[int, Lesson] = {}
-    for faces, one in _outcomes(likeness.fine, laid):
+    for faces, one in outcomes(likeness.fine, laid):
         part = likeness.counterpart(faces)
         known = worst.get(int(part[0]))
         if known is None or likeness.fine.trouble_of(one) > likeness.fine.trouble_of(known[1]):

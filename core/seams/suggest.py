@@ -19,8 +19,9 @@ from .improve import divide, helping_cut, prove, take_out
 from .outlook import Laid
 from .plan import Cut, PieceOutlook, Plan, mean_bend_deg
 from .runs import seam_runs
-from .settle import Settled, drawn_straighter, proved, settle
+from .settle import Settled, proved, settle
 from .sources import complete_seams
+from .touches import MOST_TOUCHED, drawn_straighter, without_idle_runs
 
 STARTS = (float(np.radians(50)), None)
 """Turns by which shells are first divided; None starts from the bare shell. The best plan of all is kept."""
@@ -29,8 +30,10 @@ JUDGED_ON, STRICTNESS = 3000, 0.97
 """Triangles that plans are judged on while they are looked for. A finer shell gets the plan of a likeness, held to a
 little less strain because it is carried over, and mended where it fails after all."""
 
-MOST_PLANS, FEW_FACES = 3, 1500
-"""Rough plans that are tried; a shell of few faces is tried on several likenesses, one that has none gets one plan."""
+FEW_FACES = 1500
+PLANS_OF_FEW, PLANS_OF_MANY, PLANS_ON_MANY = (4, 4), (2, 3), (1, 1)
+"""Rough plans that are tried at least, and at most where none keeps to the limits: for a shell of few faces, which is
+tried on several likenesses; for one of many faces; and for one of many that has no likeness of few."""
 
 
 def suggest(
@@ -57,11 +60,15 @@ def suggest(
     whole = yield from Likeness.of(part, JUDGED_ON, STRICTNESS)
     flattener = Flattener()
     best = yield from _best_plan(whole.rough, foam, flattener)
-    small = best.likeness
+    small, is_fine = best.likeness, part.triangle_count > MOST_TOUCHED
+    if is_fine:
+        best = yield from without_idle_runs(best, foam, flattener)
     if whole.coarse is not None:
         whole.rough.seam = best.seam
         best = yield from proved(whole, foam, flattener)
-    best = yield from drawn_straighter(best, foam, flattener)
+    if not is_fine:
+        best = yield from without_idle_runs(best, foam, flattener)
+        best = yield from drawn_straighter(best, foam, flattener)
     part.seam = best.seam
     yield Progress("Finding reasons", 0.0)
     seam = draft.seam.copy()
@@ -73,9 +80,10 @@ def suggest(
 def _best_plan(draft: Draft, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
     """The best of the plans worked out on likenesses of a shell."""
     settled, likenesses = [], (yield from Likeness.faithful(draft))
-    for likeness in likenesses if draft.shell.face_count <= FEW_FACES else likenesses[:1]:
+    has_few = draft.shell.face_count <= FEW_FACES
+    for likeness in likenesses if has_few else likenesses[:1]:
         rough = yield from _best_start(likeness.rough)
-        plans = MOST_PLANS if rough.shell.face_count <= FEW_FACES else 1
+        plans = PLANS_OF_FEW if has_few else PLANS_OF_MANY if rough.shell.face_count <= FEW_FACES else PLANS_ON_MANY
         settled.append((yield from settle(replace(likeness, rough=rough), foam, plans, flattener)))
     return min(settled, key=lambda one: one.merit)
 

@@ -1,0 +1,92 @@
+"""The last touches on a plan that has come out: seams that are not needed go, the others are drawn straighter."""
+
+from __future__ import annotations
+
+from functools import reduce
+
+import numpy as np
+
+from ..flatten import Flattener
+from ..progress import Progress, Steps
+from ..settings import Settings
+from .draft import PIECE_PRICE, Draft
+from .finished import finished
+from .runs import seam_runs
+from .settle import Settled, merit_of, outcomes
+from .smoothing import nearest, straighter
+
+MOST_TOUCHED = 12_000
+"""Triangles of a shell up to which it gets them. The paths on finer ones turn little, their teeth are small, and a
+forecast would hold the window up."""
+
+MOST_IDLE, LEAST_GAIN = 8, 25.0
+"""Runs that a plan is tried without, and mm of seam that this must save to be worth a try."""
+
+SEEMS_IDLE = 1.03
+"""Times the limit that the forecast without a run may be, or times what it was the spread of the potential, for it to
+be tried. Either can be far too high, for other reasons."""
+
+MOST_PROOFS, DEARER = 5, 1.03
+"""Times that a plan with straighter seams is laid flat, and times its price that it may cost for them."""
+
+
+def without_idle_runs(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
+    """Try how the plan comes out without runs that seem not to be needed, those that save most first."""
+    fine, tried = best.likeness.fine, 0
+    fine.seam = best.seam
+    for faces, one in outcomes(fine, best.laid):
+        fine.learn(faces, one)
+    runs = [run for run in seam_runs(fine.shell, fine.seam, fine.kept) if fine.free[run].all() and fine.is_own(run)]
+    gains = [_gain(fine, run) for run in runs]
+    for number in np.argsort(gains, kind="stable")[::-1]:
+        run = runs[number]
+        if tried == MOST_IDLE or gains[number] < LEAST_GAIN:
+            break
+        yield Progress("Trying without", tried / MOST_IDLE)
+        if fine.seam[run].all() and _seems_idle(fine, run):
+            tried += 1
+            fine.seam = fine.without(run)
+            laid = yield from finished(fine, foam, flattener)
+            if merit_of(fine, laid) < best.merit:
+                best = Settled(best.likeness, merit_of(fine, laid), fine.seam, laid)
+            fine.seam = best.seam
+    return best
+
+
+def _gain(fine: Draft, run: np.ndarray) -> float:
+    """What the plan costs less without a run, mm."""
+    edges = fine.with_images(run)
+    region = fine.around(edges)
+    fewer = len(fine.pieces(region)) - len(fine.pieces(region, fine.without(run)))
+    return float(fine.price[edges].sum()) + PIECE_PRICE * fewer
+
+
+def _seems_idle(fine: Draft, run: np.ndarray) -> bool:
+    """Whether by one forecast or the other the pieces that it divides could be one."""
+    seam, region = fine.without(run), fine.around(fine.with_images(run))
+    now, then = fine.own_pieces(fine.pieces(region)), fine.own_pieces(fine.pieces(region, seam))
+    before = max(fine.spread(piece, fine.seam) for piece in now)
+    if max(fine.spread(piece, seam) for piece in then) <= SEEMS_IDLE * before:
+        return True
+    return all(fine.state(piece, seam).strain <= SEEMS_IDLE * fine.limits.strain for piece in then)
+
+
+def drawn_straighter(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
+    """The plan with straighter seams, but for those that it does not come out as well with."""
+    fine = best.likeness.fine
+    fine.seam = best.seam
+    for faces, one in outcomes(fine, best.laid):
+        fine.learn(faces, one)
+    strokes = yield from straighter(fine)
+    for _ in range(MOST_PROOFS):
+        if not strokes:
+            break
+        fine.seam = reduce(lambda seam, stroke: stroke.drawn(seam), strokes, best.seam)
+        laid = yield from finished(fine, foam, flattener)
+        merit = merit_of(fine, laid)
+        if merit[0] <= best.merit[0] and merit[1] <= DEARER * best.merit[1]:
+            return Settled(best.likeness, merit, fine.seam, laid)
+        failing = [(faces, one) for faces, one in outcomes(fine, laid) if fine.trouble_of(one) > 1]
+        worst = {nearest(fine, strokes, faces, one) for faces, one in failing} or {strokes[-1]}
+        strokes = [stroke for stroke in strokes if stroke not in worst]
+    return best
