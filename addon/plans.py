@@ -12,7 +12,7 @@ import numpy as np
 from ..core.cut_words import cut_words
 from ..core.errors import FoamwrightError, MeshError
 from ..core.plan_totals import Reckoning, Totals
-from ..core.seams import Cut, Plan
+from ..core.seams import Cut, Plan, percent
 from ..core.settings import Settings
 from ..core.shell import Shell
 from . import bridge
@@ -55,7 +55,7 @@ def _worst(totals: Totals) -> str:
     if totals.results is None:
         return "strain not reckoned yet"
     strain = max(piece.strain for piece in totals.results)
-    return f"worst strain {100 * strain:.1f} %" if np.isfinite(strain) else "not all can be laid flat"
+    return f"worst strain {percent(strain):.1f} %" if np.isfinite(strain) else "not all can be laid flat"
 
 
 def _short_of(totals: Totals, limit: float) -> str:
@@ -114,7 +114,7 @@ def reckon_again(context: bpy.types.Context, obj: bpy.types.Object) -> None:
 def _gain(cut: Cut, kind: str) -> str:
     """Strain as it is and as it will be, in short."""
     now, then = (cut.strain_before, cut.strain_after) if kind == "CUT" else (cut.strain_after, cut.strain_before)
-    return f"{100 * now:.1f} → {100 * then:.1f} %" if np.isfinite(now) else f"closed → {100 * then:.1f} %"
+    return f"{percent(now):.1f} → {percent(then):.1f} %" if np.isfinite(now) else f"closed → {percent(then):.1f} %"
 
 
 def drop(obj: bpy.types.Object) -> None:

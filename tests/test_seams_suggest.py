@@ -12,7 +12,7 @@ from foamwright.core.flatten.strain import area_quantile, stretches
 from foamwright.core.patch import cut_patch
 from foamwright.core.pieces import cut_pieces
 from foamwright.core.progress import Progress, finish
-from foamwright.core.seams import EdgeChoices, SuggestionLimits, removable_seams, suggest, where_to_cut
+from foamwright.core.seams import EdgeChoices, SuggestionLimits, percent, removable_seams, suggest, where_to_cut
 from foamwright.core.seams.choices import edge_price
 from foamwright.core.seams.draft import Draft
 from foamwright.core.seams.improve import joined
@@ -21,6 +21,8 @@ from foamwright.core.seams.potential import scale_potential
 from foamwright.core.seams.runs import seam_runs
 from foamwright.core.settings import Settings
 from foamwright.core.shell import Shell
+from hypothesis import given
+from hypothesis import strategies as st
 
 
 def _potato():
@@ -191,6 +193,14 @@ def test_reasons_add_up():
     assert sum(cut.length_mm for cut in plan.cuts) == pytest.approx(plan.length_mm)
     assert all(cut.strain_before > cut.strain_after for cut in plan.cuts)
     assert f"{plan.cuts[0].length_mm:.0f} mm" in plan.cuts[0].reason
+
+
+@given(st.floats(0, 2))
+def test_a_strain_over_a_limit_never_reads_as_within_it(strain):
+    """Limits are set in tenths of a percent."""
+    told = percent(strain)
+    assert told == round(told, 1)
+    assert 100 * strain - 1e-6 <= told < 100 * strain + 0.1
 
 
 def test_progress_is_reported_and_the_work_can_stop():

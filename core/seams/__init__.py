@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .choices import EdgeChoices, SuggestionLimits
-from .plan import Cut, PieceOutlook, Plan
+from .plan import Cut, PieceOutlook, Plan, percent
 from .sources import SOURCES, complete_seams, seams_from
 from .suggest import removable_seams, suggest, where_to_cut
 
@@ -15,6 +15,7 @@ __all__ = [
     "Plan",
     "SuggestionLimits",
     "complete_seams",
+    "percent",
     "removable_seams",
     "seams_from",
     "suggest",

@@ -49,10 +49,11 @@ class Cut:
     def reason(self) -> str:
         """The cut in the maker's words."""
         what = "your seam" if self.kept else "dart" if self.pieces_added == 0 else "seam"
+        then = f"{percent(self.strain_after):.1f} % with it"
         if np.isfinite(self.strain_before):
-            why = f"strain about {100 * self.strain_before:.1f} % without it, {100 * self.strain_after:.1f} % with it"
+            why = f"strain about {percent(self.strain_before):.1f} % without it, {then}"
         else:
-            why = f"it could not be laid flat without it; strain {100 * self.strain_after:.1f} % with it"
+            why = f"it could not be laid flat without it; strain {then}"
         return f"{what}, {self.length_mm:.0f} mm: {why}"
 
 
@@ -75,6 +76,11 @@ class Plan:
     @property
     def strain(self) -> float:
         return max(piece.strain for piece in self.pieces)
+
+
+def percent(strain: float) -> float:
+    """A strain in percent, rounded up to a tenth, so that what is over a limit does not read as if it kept to it."""
+    return float(np.ceil(1000 * strain - 1e-6)) / 10 + 0.0
 
 
 def mean_bend_deg(shell: Shell, edges: np.ndarray) -> float:

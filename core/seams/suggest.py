@@ -67,8 +67,8 @@ def suggest(
         whole.rough.seam = best.seam
         best = yield from proved(whole, foam, flattener)
     if not is_fine:
-        best = yield from without_idle_runs(best, foam, flattener)
         best = yield from drawn_straighter(best, foam, flattener)
+        best = yield from without_idle_runs(best, foam, flattener)
     part.seam = best.seam
     yield Progress("Finding reasons", 0.0)
     seam = draft.seam.copy()

@@ -1,4 +1,4 @@
-"""The last touches on a plan that has come out: seams that are not needed go, the others are drawn straighter."""
+"""The last touches on a plan that has come out: seams are drawn straighter, and go if they are not needed."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ forecast would hold the window up."""
 MOST_IDLE, LEAST_GAIN = 8, 25.0
 """Runs that a plan is tried without, and mm of seam that this must save to be worth a try."""
 
-SEEMS_IDLE = 1.03
+SEEMS_IDLE = 1.1
 """Times the limit that the forecast without a run may be, or times what it was the spread of the potential, for it to
 be tried. Either can be far too high, for other reasons."""
 
