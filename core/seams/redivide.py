@@ -9,7 +9,7 @@ import numpy as np
 from .draft import Draft
 from .improve import divide, take_out
 
-PATIENCE = 100
+PATIENCE = 70
 """Triangles laid flat, per triangle of the shell, that are spent on it."""
 
 MOST_TRIES = 20
