@@ -25,7 +25,7 @@ from .joints import JointRun, Run, both_outlines, far_parts
 from .marks import write_notes
 from .pattern import Pattern, PatternPiece
 from .pieces import Piece
-from .progress import Progress, Steps
+from .progress import Progress, Steps, even, share
 from .settings import Settings
 from .spacers import under_foam
 from .tight_bends import find_tight_bends
@@ -44,10 +44,12 @@ def cut_layers(pattern: Pattern, settings: Settings) -> Steps[tuple[PatternPiece
     stacks = [list(_courses(pattern, build, settings)) for build in builds]
     made: dict[Course, PatternPiece] = {}
     # those of one depth together: panels that are joined have layers that are joined, equally long
-    for level in zip_longest(*(stack for stack in stacks if stack[0].build.height_mm > 0)):
+    levels = list(zip_longest(*(stack for stack in stacks if stack[0].build.height_mm > 0)))
+    for level, (first, last) in zip(levels, even(len(levels)), strict=True):
         laid = [course for course in level if course]
         bare = [course.bare for course in laid]
-        flats = yield from flatten_pieces(pattern.shell, bare, [[course] for course in laid], settings)
+        steps = flatten_pieces(pattern.shell, bare, [[course] for course in laid], settings)
+        flats = yield from share(steps, first, last)
         made |= dict(zip(laid, _layers(pattern, laid, flats), strict=True))
     made |= {course: _spacer(pattern, course) for stack in stacks for course in stack if course not in made}
     return _numbered(pattern, [made[course] for stack in stacks for course in stack])

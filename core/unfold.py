@@ -18,10 +18,14 @@ from .layout.nest import nest
 from .marks import place_notches, write_notes
 from .pattern import Pattern, PatternPiece
 from .pieces import cut_pieces
-from .progress import Progress, Steps
+from .progress import Progress, Steps, share
 from .settings import Settings
 from .shell import Shell
 from .tight_bends import find_tight_bends
+
+CUT, FLAT, DRAWN, LAYERED, NESTED = 0.05, 0.2, 0.4, 0.45, 0.97
+"""Parts of the work that are done when pieces are cut, laid flat and drawn, layers are cut, and all is nested; as
+measured on helmets and heads with the usual time for nesting."""
 
 
 def unfold(
@@ -41,13 +45,13 @@ def unfold(
     yield Progress("Checking the shell", 0.0)
     findings = examine(shell)
     refuse(findings)
-    yield Progress("Cutting pieces", 0.0)
+    yield Progress("Cutting pieces", 0.02)
     pieces, piece_of_face = cut_pieces(shell, settings, face_names)
     folds = [find_folds(shell, piece, settings) for piece in pieces]
     bends = [find_tight_bends(shell, piece, own, settings) for piece, own in zip(pieces, folds, strict=True)]
     hinges: list[tuple[Hinge, ...]] = [(*own, *kerfs) for own, kerfs in zip(folds, bends, strict=True)]
-    flats = yield from flatten_pieces(shell, pieces, hinges, settings, flattener)
-    yield Progress("Fitting joints", 0.0)
+    flats = yield from share(flatten_pieces(shell, pieces, hinges, settings, flattener), CUT, FLAT)
+    yield Progress("Fitting joints", FLAT)
     laid = [flat.vertices for flat in flats]
     joints = joint_runs(shell, pieces, laid, settings, edge_letters)
     rims = rim_runs(shell, pieces, laid, settings, joints, edge_letters)
@@ -55,7 +59,7 @@ def unfold(
     finished: list[PatternPiece] = []
     numbered = enumerate(zip(pieces, flats, folds, bends, strict=True), start=1)
     for number, (piece, flat, piece_folds, piece_bends) in numbered:
-        yield Progress("Drawing pieces", len(finished) / len(pieces))
+        yield Progress("Drawing pieces", FLAT + (DRAWN - FLAT) * len(finished) / len(pieces))
         outside, inside = both_outlines(
             piece, flat.vertices, (*joints, *rims), settings.model_is_inside, corners.cuts_of(piece.name)
         )
@@ -74,7 +78,7 @@ def unfold(
         )
     pattern = Pattern(shell, piece_of_face, tuple(finished), joints, (), findings, rims)
     if settings.cut_layers:
-        pattern = replace(pattern, layers=(yield from cut_layers(pattern, settings)))
-    pattern = replace(pattern, sheets=(yield from nest(pattern.parts, settings)))
-    yield Progress("Looking for trouble", 0.0)
+        pattern = replace(pattern, layers=(yield from share(cut_layers(pattern, settings), DRAWN, LAYERED)))
+    pattern = replace(pattern, sheets=(yield from share(nest(pattern.parts, settings), LAYERED, NESTED)))
+    yield Progress("Looking for trouble", NESTED)
     return pattern.with_findings(findings + examine_pattern(pattern, settings))

@@ -20,7 +20,7 @@ from shapely import Polygon, box
 
 from ..errors import SettingsError
 from ..foam import Stock
-from ..progress import Progress, Steps
+from ..progress import Progress, Steps, even, share
 from ..settings import Settings
 from . import Placement, Sheet
 from .footprint import footprint, placed, rim_points, snug_turn, turned_box
@@ -58,8 +58,8 @@ def nest(pieces: Sequence[PatternPiece], settings: Settings) -> Steps[tuple[Shee
     for stock, shapes in by_stock.items():
         _refuse_too_large(stock, shapes)
     sheets: list[Sheet] = []
-    for stock, shapes in by_stock.items():
-        bins = yield from _fill_sheets(stock, shapes, settings)
+    for (stock, shapes), (first, last) in zip(by_stock.items(), even(len(by_stock)), strict=True):
+        bins = yield from share(_fill_sheets(stock, shapes, settings), first, last)
         for placements in bins:
             sheets.append(_sheet(len(sheets) + 1, stock, shapes, placements))
     return tuple(sheets)

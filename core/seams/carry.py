@@ -10,7 +10,7 @@ from scipy.sparse.csgraph import dijkstra
 from scipy.spatial import KDTree
 
 from ..curvature import angle_defect
-from ..progress import Steps
+from ..progress import Steps, even, share
 from ..shell import Shell
 from .coarse import Coarse, coarsened
 from .draft import Draft
@@ -56,8 +56,9 @@ class Likeness:
         """Some that curve about as much in all; the shell itself where none does, as of a rough scan."""
         wanted = _total_curvature(fine.shell)
         found = []
-        for count in PLANNED_ON if fine.limits.strain >= STRICT else ():
-            likeness = yield from cls.of(fine, count)
+        counts = PLANNED_ON if fine.limits.strain >= STRICT else ()
+        for count, (first, last) in zip(counts, even(len(counts)), strict=True):
+            likeness = yield from share(cls.of(fine, count), first, last)
             miss = abs(_total_curvature(likeness.rough.shell) - wanted)
             if likeness.coarse is not None and miss <= UNFAITHFUL * wanted:
                 found.append(likeness)

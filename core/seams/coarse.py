@@ -8,7 +8,7 @@ from heapq import heapify, heappop, heappush
 
 import numpy as np
 
-from ..progress import Progress, Steps
+from ..progress import Steps, telling
 from ..shell import Shell
 from .twins import Twins
 
@@ -54,8 +54,7 @@ def coarsened(shell: Shell, face_count: int, stays: np.ndarray, twins: Twins | N
     were some. Mirror images go together, so the result mirrors itself where the shell does. Yields Progress.
     """
     work = _Collapse(shell, face_count, stays, twins)
-    for part in work.run(face_count):
-        yield Progress("Looking at the shape", part)
+    yield from telling("Looking at the shape", work.run(face_count))
     return work.result(shell)
 
 

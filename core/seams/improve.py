@@ -6,6 +6,7 @@ from collections.abc import Generator, Iterator
 
 import numpy as np
 
+from ..progress import nearing
 from .cuts import opening_cut, parting_cuts, relieving_cuts, small_cuts
 from .draft import PARTED, Draft
 from .outlook import Laid
@@ -142,17 +143,19 @@ def _take_out_of(draft: Draft, run: np.ndarray, refused: set[bytes], last: int) 
 def prove(draft: Draft, faces: np.ndarray | None = None) -> Iterator[float]:
     """Lay every piece flat for good, learn from it, and mend what is not fine after all; yields 0 to 1."""
     for turn in range(MOST_TURNS):
-        part = turn / MOST_TURNS
+        first, last = nearing(turn)
         failing = []
         for piece in draft.own_pieces(draft.pieces(faces)):
-            yield part
+            yield first
             draft.learn(piece, draft.really(piece))
             if draft.real_trouble(piece) > 1:
                 failing.append(piece)
         if not failing and turn > 0:
             return
         before = draft.seam
-        for piece in failing:
+        middle = (first + last) / 2
+        for number, piece in enumerate(failing):
+            part = first + (middle - first) * number / len(failing)
             if draft.state(piece).trouble <= 1:
                 for _ in mend(draft, piece, draft.really(piece)):
                     yield part
@@ -160,8 +163,8 @@ def prove(draft: Draft, faces: np.ndarray | None = None) -> Iterator[float]:
                 yield part
         if turn < EARLY_TURNS:
             region = faces if turn == 0 else draft.with_twin_faces(np.concatenate(failing))
-            for _ in take_out(draft, region):
-                yield part
+            for done in take_out(draft, region):
+                yield middle + (last - middle) * done
         elif np.array_equal(before, draft.seam):
             return
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..flatten import Flattener
-from ..progress import Progress, Steps
+from ..progress import Progress, Steps, nearing, share, telling
 from ..settings import Settings
 from .carry import Likeness
 from .draft import HOPELESS, Draft
@@ -30,6 +30,10 @@ CAUTION = 0.04
 
 SAME_TROUBLE = 0.1
 """Plans whose pieces are over the limits by about as much are told apart by their price."""
+
+AT_FIRST, TURN = 0.05, (0.0, 0.15, 0.45, 0.5, 1.0)
+"""Parts of the work: what the rough shell teaches before the first turn; and where in a turn its laying flat, mending,
+learning, and looking for shorter seams begin and end. As measured on helmets, heads and scans."""
 
 Lesson = tuple[np.ndarray, Laid | None]
 """Faces of a piece, and how it came out."""
@@ -58,25 +62,29 @@ def settle(likeness: Likeness, foam: Settings | None, plans: tuple[int, int], fl
     """
     rough, fine, (least, most) = likeness.rough, likeness.fine, plans
     best: Settled | None = None
+    begun = 0.0
     if foam is not None and likeness.coarse is not None:
         # what the thickness adds shows on the rough shell already
-        yield from _learn(rough, outcomes(rough, (yield from finished(rough, foam))))
+        begun = AT_FIRST
+        shown = yield from share(finished(rough, foam), 0, begun / 2)
+        yield from share(_learn(rough, outcomes(rough, shown)), begun / 2, begun)
     for turn in range(most):
+        # the last turn ends where another would begin to learn; what it leaves is for the last resort
+        at = begun + (1 - begun) * (turn + np.array(TURN)) / ((least + most) / 2)
         likeness.carry()
-        laid = yield from finished(fine, foam, flattener)
+        laid = yield from share(finished(fine, foam, flattener), *at[:2])
         lessons = _lessons(likeness, laid)
         if likeness.coarse is None or turn + 1 == most or _worst(fine, laid) <= NEARLY:
-            laid = yield from _mended(fine, laid, foam, flattener, MOST_MENDINGS)
+            laid = yield from share(_mended(fine, laid, foam, flattener, MOST_MENDINGS), *at[1:3])
         merit = merit_of(fine, laid)
         if best is None or merit < best.merit:
             best = Settled(likeness, merit, fine.seam, laid)
         if turn + 1 == most or (turn + 1 >= least and best.merit[0] == 0):
             break
-        yield from _learn(rough, lessons)
-        for part in redivide(rough, turn):
-            yield Progress("Looking for shorter seams", part)
+        yield from share(_learn(rough, lessons), *at[2:4])
+        yield from share(telling("Looking for shorter seams", redivide(rough, turn)), *at[3:])
     assert best is not None
-    best = yield from _divided_where_it_fails(best, foam, flattener)
+    best = yield from share(_divided_where_it_fails(best, foam, flattener), at[2], 1)
     fine.seam = best.seam
     return best
 
@@ -85,10 +93,10 @@ def proved(likeness: Likeness, foam: Settings | None, flattener: Flattener) -> S
     """The rough plan on the fine shell, mended where it fails there."""
     fine = likeness.fine
     likeness.carry()
-    laid = yield from finished(fine, foam, flattener)
-    laid = yield from _mended(fine, laid, foam, flattener, MOST_MENDINGS)
+    laid = yield from share(finished(fine, foam, flattener), 0, 0.5)
+    laid = yield from share(_mended(fine, laid, foam, flattener, MOST_MENDINGS), 0.5, 0.8)
     best = Settled(likeness, merit_of(fine, laid), fine.seam, laid)
-    return (yield from _divided_where_it_fails(best, foam, flattener))
+    return (yield from share(_divided_where_it_fails(best, foam, flattener), 0.8, 1))
 
 
 def _divided_where_it_fails(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
@@ -100,16 +108,17 @@ def _divided_where_it_fails(best: Settled, foam: Settings | None, flattener: Fla
             break
         before = fine.seam
         failing = [(faces, one) for faces, one in outcomes(fine, laid) if fine.trouble_of(one) > 1]
+        first, last = nearing(number)
+        at = np.linspace(first, last, 4)
         for faces, one in failing:
             if not joined(fine, faces, one):
                 fine.learn(faces, one, 1 + CAUTION * number)
-                for _ in divide(fine, faces):
-                    yield Progress("Mending pieces", number / LAST_MENDINGS)
+                yield from share(telling("Mending pieces", divide(fine, faces)), *at[:2])
         if np.array_equal(before, fine.seam):
             break
-        for part in take_out(fine, fine.with_twin_faces(np.concatenate([faces for faces, _ in failing]))):
-            yield Progress("Taking seams out again", part)
-        laid = yield from finished(fine, foam, flattener)
+        region = fine.with_twin_faces(np.concatenate([faces for faces, _ in failing]))
+        yield from share(telling("Taking seams out again", take_out(fine, region)), *at[1:3])
+        laid = yield from share(finished(fine, foam, flattener), *at[2:])
         if merit_of(fine, laid) < best.merit:
             best = Settled(best.likeness, merit_of(fine, laid), fine.seam, laid)
     return best
@@ -132,13 +141,12 @@ def _mended(
     for number in range(rounds):
         failing = [(faces, one) for faces, one in outcomes(fine, laid) if fine.trouble_of(one) > 1]
         before = fine.seam
-        for faces, one in failing:
-            yield Progress("Mending pieces", number / rounds)
-            for _ in mend(fine, faces, one, 1 + CAUTION * (number + 1), may_join):
-                yield Progress("Mending pieces", number / rounds)
+        first, last = nearing(number)
+        middle = first + (last - first) / 4
+        yield from share(_each_mended(fine, failing, 1 + CAUTION * (number + 1), may_join), first, middle)
         if np.array_equal(before, fine.seam):
             break
-        then = yield from finished(fine, foam, flattener)
+        then = yield from share(finished(fine, foam, flattener), middle, last)
         helps = _excess(fine, then) <= WORTH_MENDING * _excess(fine, laid)
         if not helps and not may_join:
             fine.seam = before
@@ -148,6 +156,13 @@ def _mended(
         else:
             fine.seam, may_join = before, False
     return laid
+
+
+def _each_mended(draft: Draft, failing: list[Lesson], caution: float = 1.0, may_join: bool = True) -> Steps[None]:
+    for number, (faces, one) in enumerate(failing):
+        yield Progress("Mending pieces", number / len(failing))
+        for _ in mend(draft, faces, one, caution, may_join):
+            yield Progress("Mending pieces", number / len(failing))
 
 
 def _excess(fine: Draft, laid: list[Laid | None]) -> float:
@@ -175,10 +190,6 @@ def _learn(rough: Draft, lessons: list[Lesson]) -> Steps[None]:
     """Set the rough forecasts right, mend what was thought fine, and take out what is not needed after all."""
     for faces, one in lessons:
         rough.learn(faces, one, 1 + CAUTION if rough.trouble_of(one) > 1 else 1.0)
-    for number, (faces, one) in enumerate(lessons):
-        if rough.trouble_of(one) > 1:
-            yield Progress("Mending pieces", number / len(lessons))
-            for _ in mend(rough, faces, one):
-                yield Progress("Mending pieces", number / len(lessons))
-    for part in take_out(rough):
-        yield Progress("Taking seams out again", part)
+    failing = [(faces, one) for faces, one in lessons if rough.trouble_of(one) > 1]
+    yield from share(_each_mended(rough, failing), 0, 0.5)
+    yield from share(telling("Taking seams out again", take_out(rough)), 0.5, 1)

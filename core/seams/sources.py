@@ -6,7 +6,7 @@ import numpy as np
 
 from ..completion import TURN_LIMIT, Completion
 from ..errors import SettingsError
-from ..progress import Progress, Steps
+from ..progress import Steps, share, telling
 from ..shell import Shell
 
 SOURCES = ("stored", "sharp", "all")
@@ -35,8 +35,6 @@ def complete_seams(shell: Shell, turn_limit: float = TURN_LIMIT) -> Steps[Shell]
         nearly developable; infinite for cuts that only open what is closed. Yields Progress.
     """
     work = Completion(shell, turn_limit)
-    for part in work.divide():
-        yield Progress("Dividing the shell", part)
-    for part in work.join():
-        yield Progress("Joining pieces again", part)
+    yield from share(telling("Dividing the shell", work.divide()), 0, 0.7)
+    yield from share(telling("Joining pieces again", work.join()), 0.7, 1)
     return shell.with_seams(work.seam)

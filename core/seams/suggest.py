@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 from scipy.spatial import KDTree
 
 from ..flatten import Flattener
-from ..progress import Progress, Steps
+from ..progress import Progress, Steps, even, share, telling
 from ..settings import Settings
 from ..shell import Shell
 from .carry import Likeness
@@ -30,10 +31,20 @@ JUDGED_ON, STRICTNESS = 3000, 0.97
 """Triangles that plans are judged on while they are looked for. A finer shell gets the plan of a likeness, held to a
 little less strain because it is carried over, and mended where it fails after all."""
 
+LOOKED_AT = 0.05
+DONE_AS_IT_IS = (LOOKED_AT, 0.85, 0.88, 0.97, 1.0)
+DONE_ON_A_LIKENESS = (LOOKED_AT, 0.42, 0.52, 0.67, 0.98, 1.0)
+DONE_ON_A_FINE_ONE = (LOOKED_AT, 0.58, 0.75, 0.98, 1.0)
+"""Parts of the work that are done when the likeness is there, and after each of the other stages in their turn, as
+measured on helmets, heads and scans."""
+
 FEW_FACES = 1500
 PLANS_OF_FEW, PLANS_OF_MANY, PLANS_ON_MANY = (4, 4), (2, 3), (1, 1)
 """Rough plans that are tried at least, and at most where none keeps to the limits: for a shell of few faces, which is
 tried on several likenesses; for one of many faces; and for one of many that has no likeness of few."""
+
+STARTED = 1.3
+"""Work on the first rough plan over that on one that follows it, as measured."""
 
 
 def suggest(
@@ -57,56 +68,58 @@ def suggest(
         region = draft.with_twin_faces(np.asarray(faces, np.int64))
         part, edge = draft.part(region)
     yield Progress("Looking at the shape", 0.0)
-    whole = yield from Likeness.of(part, JUDGED_ON, STRICTNESS)
-    flattener = Flattener()
-    best = yield from _best_plan(whole.rough, foam, flattener)
-    small, is_fine = best.likeness, part.triangle_count > MOST_TOUCHED
+    whole = yield from share(Likeness.of(part, JUDGED_ON, STRICTNESS), 0, LOOKED_AT)
+    is_fine = part.triangle_count > MOST_TOUCHED
+    done = DONE_ON_A_FINE_ONE if is_fine else DONE_AS_IT_IS if whole.coarse is None else DONE_ON_A_LIKENESS
+    shares, flattener = pairwise(done), Flattener()
+    best = yield from share(_best_plan(whole.rough, foam, flattener), *next(shares))
+    small = best.likeness
     if is_fine:
-        best = yield from without_idle_runs(best, foam, flattener)
+        best = yield from share(without_idle_runs(best, foam, flattener), *next(shares))
     if whole.coarse is not None:
         whole.rough.seam = best.seam
-        best = yield from proved(whole, foam, flattener)
+        best = yield from share(proved(whole, foam, flattener), *next(shares))
     if not is_fine:
-        best = yield from drawn_straighter(best, foam, flattener)
-        best = yield from without_idle_runs(best, foam, flattener)
+        best = yield from share(drawn_straighter(best, foam, flattener), *next(shares))
+        best = yield from share(without_idle_runs(best, foam, flattener), *next(shares))
     part.seam = best.seam
-    yield Progress("Finding reasons", 0.0)
     seam = draft.seam.copy()
     seam[edge] |= part.seam
     draft.seam = seam
-    return (yield from _plan_of(draft, region, part, small, best.laid))
+    return (yield from share(_plan_of(draft, region, part, small, best.laid), *next(shares)))
 
 
 def _best_plan(draft: Draft, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
     """The best of the plans worked out on likenesses of a shell."""
-    settled, likenesses = [], (yield from Likeness.faithful(draft))
+    settled, likenesses = [], (yield from share(Likeness.faithful(draft), 0, LOOKED_AT))
     has_few = draft.shell.face_count <= FEW_FACES
-    for likeness in likenesses if has_few else likenesses[:1]:
-        rough = yield from _best_start(likeness.rough)
-        plans = PLANS_OF_FEW if has_few else PLANS_OF_MANY if rough.shell.face_count <= FEW_FACES else PLANS_ON_MANY
-        settled.append((yield from settle(replace(likeness, rough=rough), foam, plans, flattener)))
+    likenesses = likenesses if has_few else likenesses[:1]
+    for likeness, (first, last) in zip(likenesses, even(len(likenesses), LOOKED_AT), strict=True):
+        few = likeness.rough.shell.face_count <= FEW_FACES
+        plans = PLANS_OF_FEW if has_few else PLANS_OF_MANY if few else PLANS_ON_MANY
+        begun = first + (last - first) * STARTED / (STARTED + plans[0])
+        rough = yield from share(_best_start(likeness.rough), first, begun)
+        settled.append((yield from share(settle(replace(likeness, rough=rough), foam, plans, flattener), begun, last)))
     return min(settled, key=lambda one: one.merit)
 
 
 def _best_start(draft: Draft) -> Steps[Draft]:
     """The best of the plans that different first divisions lead to."""
     plans = []
-    for turn_limit in STARTS if draft.shell.face_count <= FEW_FACES else STARTS[:1]:
-        plans.append((yield from _divided(draft.afresh(), turn_limit)))
+    starts = STARTS if draft.shell.face_count <= FEW_FACES else STARTS[:1]
+    for turn_limit, (first, last) in zip(starts, even(len(starts)), strict=True):
+        plans.append((yield from share(_divided(draft.afresh(), turn_limit), first, last)))
     return min(plans, key=lambda plan: plan.demerit())
 
 
 def _divided(draft: Draft, turn_limit: float | None) -> Steps[Draft]:
     """Start from a first division by where faces look, or from the bare shell."""
     if turn_limit is not None:
-        done = yield from complete_seams(draft.shell.with_seams(draft.kept), turn_limit)
+        done = yield from share(complete_seams(draft.shell.with_seams(draft.kept), turn_limit), 0, 0.05)
         draft.seam = draft.seam | draft.mirrored(done.seam & draft.free)
-    for part in divide(draft):
-        yield Progress("Dividing the shell", part)
-    for part in take_out(draft):
-        yield Progress("Taking seams out again", part)
-    for part in prove(draft):
-        yield Progress("Laying pieces flat", part)
+    yield from share(telling("Dividing the shell", divide(draft)), 0.05, 0.4)
+    yield from share(telling("Taking seams out again", take_out(draft)), 0.4, 0.65)
+    yield from share(telling("Laying pieces flat", prove(draft)), 0.65, 1)
     return draft
 
 
@@ -123,16 +136,16 @@ def where_to_cut(
     draft = Draft.of(shell, limits or SuggestionLimits(), choices or EdgeChoices())
     piece = np.sort(np.asarray(faces, np.int64))
     flattener = Flattener()
-    laid = yield from finished(draft, foam, flattener)
+    laid = yield from share(finished(draft, foam, flattener), 0, 0.5)
     before = laid[draft.label[piece[0]]]
     if draft.trouble_of(before) <= 1:
         return None
-    yield Progress("Trying cuts", 0.0)
+    yield Progress("Trying cuts", 0.5)
     cut = helping_cut(draft, piece, before)
     if cut is None:
         return None
     draft.seam = draft.with_cut(cut)
-    laid = yield from finished(draft, foam, flattener)
+    laid = yield from share(finished(draft, foam, flattener), 0.6, 1)
     after = draft.pieces(piece)
     edges = draft.with_images(cut)
     return Cut(
@@ -159,18 +172,18 @@ def removable_seams(
     if not np.array_equal(draft.mirrored(draft.seam), draft.seam):
         draft.twins = None  # cut differently left and right: no run takes an image with it that is no seam
     flattener = Flattener()
-    laid = yield from finished(draft, foam, flattener)
+    laid = yield from share(finished(draft, foam, flattener), 0, 0.15)
     for faces, one in zip(draft.pieces(), laid, strict=True):
         draft.learn(faces, one)
     same = yield from Likeness.of(draft, draft.triangle_count)
-    plan = yield from _plan_of(draft, np.arange(shell.face_count), draft, same, laid)
+    plan = yield from share(_plan_of(draft, np.arange(shell.face_count), draft, same, laid), 0.15, 0.4)
     found = []
-    for number, cut in enumerate(plan.cuts):
-        yield Progress("Trying without", number / len(plan.cuts))
+    for cut, (first, last) in zip(plan.cuts, even(len(plan.cuts), 0.4), strict=True):
+        yield Progress("Trying without", first)
         if cut.strain_before <= DOUBTFUL * draft.limits.strain:
             seam = draft.seam
             draft.seam = draft.without(cut.edges)
-            then = yield from finished(draft, foam, flattener)
+            then = yield from share(finished(draft, foam, flattener), first, last)
             joined = [then[number] for number in np.unique(draft.label[shell.edge_faces[cut.edges]])]
             if _worst(draft, joined) <= 1 and _worst(draft, then) <= max(1.0, _worst(draft, laid)):
                 found.append(replace(cut, strain_before=max(map(_strain, joined))))
@@ -183,16 +196,17 @@ def _plan_of(draft: Draft, region: np.ndarray, part: Draft, small: Likeness, lai
 
     draft : the whole shell; part : the same, or its faces of the region alone; laid : per piece of that
     """
+    yield Progress("Finding reasons", 0.0)
     shell = draft.shell
     within = np.zeros(shell.face_count, bool)
     within[region] = True
     outlooks = [_outlook(draft, faces, region if within[faces].all() else None, part, laid) for faces in draft.pieces()]
     runs = [run for run in seam_runs(shell, draft.seam, draft.kept) if draft.is_own(run)]
     runs = [run for run in runs if within[shell.edge_faces[run]].all()]
-    before = yield from _strains_before(small.rough, shell, runs)
+    before = yield from share(_strains_before(small.rough, shell, runs), 0, 0.95)
     cuts: list[Cut] = []
     for run, strain in zip(runs, before, strict=True):
-        yield Progress("Finding reasons", len(cuts) / len(runs))
+        yield Progress("Finding reasons", 0.95 + 0.05 * len(cuts) / len(runs))
         cuts.append(_cut(draft, run, strain, outlooks))
     order = sorted(range(len(cuts)), key=lambda i: -cuts[i].length_mm)
     return Plan(shell.with_seams(draft.seam), tuple(cuts[i] for i in order), tuple(outlooks))

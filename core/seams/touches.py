@@ -7,7 +7,7 @@ from functools import reduce
 import numpy as np
 
 from ..flatten import Flattener
-from ..progress import Progress, Steps
+from ..progress import Progress, Steps, nearing, share
 from ..settings import Settings
 from .draft import PIECE_PRICE, Draft
 from .finished import finished
@@ -38,15 +38,16 @@ def without_idle_runs(best: Settled, foam: Settings | None, flattener: Flattener
         fine.learn(faces, one)
     runs = [run for run in seam_runs(fine.shell, fine.seam, fine.kept) if fine.free[run].all() and fine.is_own(run)]
     gains = [_gain(fine, run) for run in runs]
-    for number in np.argsort(gains, kind="stable")[::-1]:
+    for rank, number in enumerate(np.argsort(gains, kind="stable")[::-1]):
         run = runs[number]
         if tried == MOST_IDLE or gains[number] < LEAST_GAIN:
             break
-        yield Progress("Trying without", tried / MOST_IDLE)
+        done = max(tried / MOST_IDLE, rank / len(runs))
+        yield Progress("Trying without", done)
         if fine.seam[run].all() and _seems_idle(fine, run):
             tried += 1
             fine.seam = fine.without(run)
-            laid = yield from finished(fine, foam, flattener)
+            laid = yield from share(finished(fine, foam, flattener), done, max(done, tried / MOST_IDLE))
             if merit_of(fine, laid) < best.merit:
                 best = Settled(best.likeness, merit_of(fine, laid), fine.seam, laid)
             fine.seam = best.seam
@@ -77,12 +78,13 @@ def drawn_straighter(best: Settled, foam: Settings | None, flattener: Flattener)
     fine.seam = best.seam
     for faces, one in outcomes(fine, best.laid):
         fine.learn(faces, one)
-    strokes = yield from straighter(fine)
-    for _ in range(MOST_PROOFS):
+    strokes = yield from share(straighter(fine), 0, 0.5)
+    for turn in range(MOST_PROOFS):
         if not strokes:
             break
         fine.seam = reduce(lambda seam, stroke: stroke.drawn(seam), strokes, best.seam)
-        laid = yield from finished(fine, foam, flattener)
+        first, last = nearing(turn)
+        laid = yield from share(finished(fine, foam, flattener), (1 + first) / 2, (1 + last) / 2)
         merit = merit_of(fine, laid)
         if merit[0] <= best.merit[0] and merit[1] <= DEARER * best.merit[1]:
             return Settled(best.likeness, merit, fine.seam, laid)
