@@ -38,9 +38,10 @@ def joint_words(joint: JointRun, side: JointSide, notched: Mapping[str, float] |
 
 def _cut_words(joint: JointRun, side: JointSide, notched: Mapping[str, float]) -> tuple[str, str]:
     """How the edge is cut, fully and in brief."""
-    if joint.rule == "butt":
+    other = joint.b if side is joint.a else joint.a
+    if joint.rule == "butt" or (is_square(side) and is_square(other)):
         return "square", "square"
-    if joint.rule == "one-sided" and not side.bevels_deg.any():
+    if is_square(side):
         return "square, other side bevelled", "square"
     cut = "mitre" if joint.rule == "mitre" else "bevel"
     larger = ", inside longer" if side.bevel_deg < 0 else ""
@@ -51,6 +52,11 @@ def bevel_range(side: JointSide) -> str:
     """ "22", or "18 to 27" where the bevel changes along the run by more than a hand can hold it."""
     sizes = np.abs(side.bevels_deg)
     return f"{abs(side.bevel_deg):.0f}" if _is_steady(side) else f"{sizes.min():.0f} to {sizes.max():.0f}"
+
+
+def is_square(side: JointSide) -> bool:
+    """It has no bevel that a hand could hold, whatever its rule: a mitre where two pieces meet flat."""
+    return bevel_range(side) == "0"
 
 
 def bevel_ends(side: JointSide, notched: Mapping[str, float]) -> str:

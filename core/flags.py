@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from .call_outs import spacing_words
+from .call_outs import is_square, spacing_words
 from .check import Finding, numbers
 from .corner_flags import corner_flags
 from .feather import thinnest_edges
@@ -51,7 +51,7 @@ def _undercuts(pattern: Pattern) -> Iterator[Finding]:
         (run.letter, run.edges[side.bevels_deg > UNDERCUT_DEG])
         for run in pattern.runs
         for side in run.sides
-        if (side.bevels_deg > UNDERCUT_DEG).any()
+        if (side.bevels_deg > UNDERCUT_DEG).any() and not is_square(side)
     ]
     folds = [fold.edges for piece in pattern.pieces for fold in piece.folds]
     kerfs = [bend.edges for piece in pattern.pieces for bend in piece.bends if bend.count]

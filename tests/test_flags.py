@@ -57,6 +57,21 @@ def test_undercuts_are_gathered_in_one_note():
     assert "30 bevelled runs (A, B," in finding.message
 
 
+def test_a_bevel_too_slight_to_hold_needs_no_undercut():
+    """A joint that winds about flat is cut square, as its templates say, however it is locked."""
+    cut = faceted(solids.cube(), 5.0, joint_rule="mitre")
+    pattern = pattern_of(cut)
+    first, *rest = pattern.joints
+    a, b = (
+        replace(side, bevel_deg=0.2, bevels_deg=np.array([-1.6, 2.0]), steps=np.repeat(side.steps, 2))
+        for side in first.sides
+    )
+    slight = replace(pattern, joints=(replace(first, edges=np.repeat(first.edges, 2), a=a, b=b), *rest))
+    (before,), (after,) = (_flags(one, cut.settings)["undercut"] for one in (pattern, slight))
+    assert f"{len(rest) + 1} bevelled runs (A, " in before.message
+    assert f"{len(rest)} bevelled runs (B, " in after.message
+
+
 def test_a_valley_needs_no_undercut():
     """Where the inside face is the larger one the blade leans out."""
     vertices, faces = solids.flat_sheet(100, 60, 2, 1)

@@ -204,6 +204,8 @@ def test_what_joints_say():
     one_sided = replace(joint, rule="one-sided", a=_bevelled(joint.a, 25.0), b=_bevelled(joint.b, 0.0))
     assert "bevel 25" in joint_words(one_sided, one_sided.a)[0][0]
     assert joint_words(one_sided, one_sided.b)[0][0].endswith("square, other side bevelled")
+    level = replace(joint, a=_bevelled(joint.a, -0.4), b=_bevelled(joint.b, -0.4))
+    assert joint_words(level, level.a)[0] == (f"A  to {other}  square",), "a mitre where pieces meet flat"
     dart = replace(joint, b=replace(joint.b, piece=joint.a.piece))
     assert "closes on itself" in joint_words(dart, dart.a)[0][0]
     assert joint_words(joint, joint.a)[-1] == ("A", "mitre 45")
