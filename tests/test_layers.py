@@ -338,5 +338,6 @@ def test_templates_list_and_show_the_layer(raised, tmp_path):
     whole = " ".join(" ".join(texts).split())
     assert "build-up layers" in whole
     assert "Glue layer 2 of 2 (EVA 4 mm) under P1" in whole
+    assert "layer 1 is the panel itself" in whole
     assert "3 P1" in texts[-1]
     assert "EVA 4 mm" in texts[-1]

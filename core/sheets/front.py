@@ -19,7 +19,6 @@ from .page_marks import scale_bar
 from .pictures import Picture, in_rows, legend_picture, page_map, sheet_picture
 from .tables import (
     CUT_LIST_HEAD,
-    CUT_LIST_WORDS,
     FOLD_HEAD,
     JOINT_HEAD,
     MISMATCH_WORDS,
@@ -27,6 +26,7 @@ from .tables import (
     any_mismatch,
     counted,
     counts,
+    cut_list_words,
     cut_rows,
     fold_rows,
     joint_rows,
@@ -85,7 +85,7 @@ def front_story(
 
     lists: list[Flowable] = [
         *begin("Cut list"),
-        words(CUT_LIST_WORDS, BODY),
+        words(cut_list_words(pattern), BODY),
         Spacer(0, 2 * mm),
         table(CUT_LIST_HEAD, cut_rows(pattern, pages), scaled(CUT_LIST_WIDTHS)),
     ]

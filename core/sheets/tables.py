@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 from ..build import cut_list, materials
 from ..buildup import HIGHEST_MM
-from ..call_outs import STEADY_BEVEL_DEG, bevel_range, spacing_words
+from ..call_outs import STEADY_BEVEL_DEG, bevel_range, is_square, spacing_words
 from ..joints import JointRun, JointSide, RimRun
+from ..layers import LAYER
 from ..layout.paging import Page
 from ..loose_parts import loose_parts
 from ..pattern import Pattern
@@ -51,6 +52,13 @@ CUT_LIST_WORDS = (
     "Every piece is cut once. Sizes are of the smallest box around the piece; pulled and squeezed is what its foam "
     "takes at the worst spots."
 )
+LAYER_WORDS = "Layers are counted from the outside: layer 1 is the panel itself."
+
+
+def cut_list_words(pattern: Pattern) -> str:
+    """What the reader of the cut list must know."""
+    counts_panel = any(f", {LAYER} " in layer.name for layer in pattern.layers)
+    return f"{CUT_LIST_WORDS} {LAYER_WORDS}" if counts_panel else CUT_LIST_WORDS
 
 
 def cut_rows(pattern: Pattern, pages: Sequence[Page]) -> Rows:
@@ -146,10 +154,9 @@ def bend_words(bend_deg: float) -> str:
 
 
 def edge_words(side: JointSide) -> str:
-    bevel = bevel_range(side)
-    if bevel == "0":
+    if is_square(side):
         return "square"
-    return f"bevel {bevel}°{', inside longer' if side.bevel_deg < 0 else ''}"
+    return f"bevel {bevel_range(side)}°{', inside longer' if side.bevel_deg < 0 else ''}"
 
 
 def joint_bend_words(joint: JointRun) -> str:
