@@ -2,7 +2,6 @@
 
 import bpy
 
-from ..core.flag_colours import FLAG_KINDS
 from . import colours, cut_panels, jobs, legend, overlay, results, summary, trouble
 from .panel_parts import FoamwrightPanel, paragraph, properties
 from .piece_list import active_piece
@@ -208,12 +207,12 @@ class FOAMWRIGHT_PT_flatten(FoamwrightPanel):
             row.operator("foamwright.colours", text=words, icon=icon, depress=depress).what = what
         if shown and shown not in obj.data.color_attributes:
             paragraph(context, layout, "Only the flats are coloured: modifiers make the shell's faces", "INFO")
-        if shown == colours.FLAGS:
+        lines = legend.lines_of(shown, state)
+        if lines or shown == colours.FLAGS:
             column = layout.box().column(align=True)
-            places = [place for place, is_there in enumerate(state.flagged) if is_there]
-            for place in places:
-                column.label(text=FLAG_KINDS[place].words, icon_value=legend.icon_of(place))
-            if not places:
+            for words, icon in lines:
+                column.label(text=words, icon_value=icon)
+            if not lines:
                 column.label(text="No flags", icon="CHECKMARK")
 
 

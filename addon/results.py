@@ -12,7 +12,7 @@ from mathutils import Vector
 
 from ..core.errors import MeshError
 from ..core.flag_colours import NO_FLAG, face_flags
-from ..core.heat import shell_strain, worst_strain
+from ..core.heat import scale_words, shell_strain, worst_strain
 from ..core.layout import Sheet
 from ..core.pattern import Pattern, PatternPiece
 from ..core.pattern_json import from_dict, to_dict
@@ -35,6 +35,7 @@ def show_pattern(context: bpy.types.Context, obj: bpy.types.Object, pattern: Pat
     state = root.foamwright
     state.shell, state.made_from, state.pattern_json = obj, made_from, json.dumps(to_dict(pattern))
     state.sheet_count, state.joint_count = len(pattern.sheets), len(pattern.joints)
+    state.strain_scale = "\n".join(scale_words(pattern))
     flags = face_flags(pattern)
     for place in np.unique(flags[flags != NO_FLAG]).tolist():
         state.flagged[place] = True

@@ -139,6 +139,7 @@ class FoamwrightResults(bpy.types.PropertyGroup):
     made_from: StringProperty(description="Fingerprint of the mesh and the settings")
     sheet_count: IntProperty()
     joint_count: IntProperty()
+    strain_scale: StringProperty(description="What the colours of strain stand for, a line for each of a few")
     flagged: BoolVectorProperty(size=len(FLAG_KINDS), description="Which kinds of flags colour faces")
 
 

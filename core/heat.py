@@ -10,6 +10,9 @@ SQUEEZED_LAB = (0.62, -0.04, -0.145)  # blue, OKLab L, a, b
 RELAXED_LAB = (0.97, 0.0, 0.0)
 PULLED_LAB = (0.62, 0.095, 0.117)  # orange, as dark and as strong
 
+SCALE = (-1.0, -0.5, 0.0, 0.5, 1.0)
+"""Marks of a legend: parts of the strain at which colours are full."""
+
 
 def worst_strain(stretch: np.ndarray) -> np.ndarray:
     """(m,) parts of 1, of each triangle's two strains the one farther from zero; stretch : (m, 2)."""
@@ -33,6 +36,19 @@ def full_colour_at(pattern: Pattern) -> tuple[float, ...]:
     Every picture takes these, so that one colour means one strain on the same foam in all of them.
     """
     return tuple(sorted({piece.stock.hot_limit for piece in pattern.pieces}))
+
+
+def scale_words(pattern: Pattern) -> tuple[str, ...]:
+    """What each mark of `SCALE` stands for: "squeezed 10 % and more" to "pulled 10 % and more".
+
+    Where stocks differ, so does what a colour means: all their strains are told, "5 / 7.5 %".
+    """
+    told = []
+    for share in SCALE:
+        strains = " / ".join(f"{abs(round(100 * share * limit, 1)):g}" for limit in full_colour_at(pattern))
+        which = "pulled" if share > 0 else "squeezed"
+        told.append(f"{which} {strains} %{' and more' if abs(share) == 1 else ''}" if share else "unchanged")
+    return tuple(told)
 
 
 def strain_colour(strain: np.ndarray, limit: float | np.ndarray) -> np.ndarray:

@@ -2,9 +2,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from foamwright.core.heat import strain_colour, worst_strain
+from foamwright.core.heat import SCALE, scale_words, strain_colour, worst_strain
 from hypothesis import given
 from hypothesis import strategies as st
+from sample_pattern import sample_pattern
 
 
 def lightness(colour: np.ndarray) -> np.ndarray:
@@ -45,3 +46,12 @@ def test_strain_past_the_limit_keeps_the_end_colour():
 def test_each_face_may_have_its_own_limit():
     same = strain_colour(np.array([0.05, 0.1]), np.array([0.05, 0.1]))
     assert same[0] == pytest.approx(same[1])
+
+
+def test_the_scale_in_words_tells_the_heated_limit_of_every_stock():
+    words = scale_words(sample_pattern())
+    limits = sorted({piece.stock.hot_limit for piece in sample_pattern().pieces})
+    told = " / ".join(f"{100 * limit:g}" for limit in limits)
+    assert words[0] == f"squeezed {told} % and more"
+    assert words[SCALE.index(0)] == "unchanged"
+    assert words[-1] == f"pulled {told} % and more"

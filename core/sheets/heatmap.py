@@ -15,7 +15,7 @@ from PIL import Image, ImageDraw, ImageFont
 from shapely import Polygon
 
 from ..files import write_whole
-from ..heat import full_colour_at, strain_colour, worst_strain
+from ..heat import SCALE, full_colour_at, strain_colour, worst_strain
 from ..layout import Placement
 from ..layout.footprint import footprint, placed
 from ..layout.shelf import lay_on_shelves
@@ -101,7 +101,7 @@ class _Heatmap:
         for offset, shade in enumerate(np.round(shades * 255).astype(int)):
             self.pen.line([(left + offset, y), (left + offset, y + tall)], fill=tuple(shade.tolist()))
         self.pen.rectangle([left, y, left + wide, y + tall], outline=INK, width=FINER)
-        for share in np.linspace(-1, 1, 5):
+        for share in SCALE:
             x = left + wide * (share + 1) / 2
             self.pen.line([(x, y + tall), (x, y + tall + 6 * FINER)], fill=INK, width=FINER)
             figures = dict.fromkeys(percent(1 + share * limit) for limit in self.limits)

@@ -104,7 +104,22 @@ def test_the_legend_names_what_is_there_and_nothing_else(steep, kinds):
 def test_icons_of_the_legend_have_the_colours_of_the_faces(kinds, module):
     legend = module("addon.legend")
     for place, kind in enumerate(kinds):
-        assert legend.pixels_of(place)[:4] == pytest.approx([*kind.colour, 1.0], abs=0.005)
+        assert legend.pixels_of("Foam flags", place)[:4] == pytest.approx([*kind.colour, 1.0], abs=0.005)
+
+
+def test_the_legend_of_strain_tells_the_limits_of_the_foam(steep, module, colours):
+    legend, state = module("addon.legend"), steep.foamwright.results.foamwright
+    words = [words for words, _ in legend.lines_of(colours.STRAIN, state)]
+    assert words == ["squeezed 10 % and more", "squeezed 5 %", "unchanged", "pulled 5 %", "pulled 10 % and more"]
+    assert not legend.lines_of("", state)
+    bpy.context.scene.foamwright.hot_limit_percent = 15
+    bpy.ops.foamwright.flatten()
+    (first, *_) = legend.lines_of(colours.STRAIN, steep.foamwright.results.foamwright)
+    assert first[0] == "squeezed 15 % and more"
+    least, middle, most = (legend.pixels_of(colours.STRAIN, place)[:3] for place in (0, 2, 4))
+    assert least[2] > least[0], "squeezed is blue"
+    assert most[0] > most[2], "pulled is orange"
+    assert min(middle) > 0.9
 
 
 def test_results_of_an_earlier_version_have_no_flags_and_say_so(steep, capfd):

@@ -245,8 +245,9 @@ def show_flags() -> None:
         shown = module("colours").shown(bpy.context.space_data.shading, [shell().data])
     assert shown == "Foam flags"
     assert any(shell().foamwright.results.foamwright.flagged)
-    legend, kinds = module("legend"), importlib.import_module(f"{package}.core.flag_colours").FLAG_KINDS
-    icons = [legend.icon_of(place) for place in range(len(kinds))]
+    legend, state = module("legend"), shell().foamwright.results.foamwright
+    icons = [icon for what in ("Foam flags", "Foam strain") for _, icon in legend.lines_of(what, state)]
+    assert len(icons) == sum(state.flagged) + 5
     assert 0 not in icons, "a screen has icons"
     assert len(set(icons)) == len(icons)
 
