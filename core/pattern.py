@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from .check import Finding
+from .check import Finding, worst_first
 from .flatten import Flat
 from .foam import Stock
 from .folds import FoldRun
@@ -111,4 +111,5 @@ class Pattern:
         return next(piece for piece in self.parts if piece.name == name)
 
     def with_findings(self, findings: tuple[Finding, ...]) -> Pattern:
-        return replace(self, findings=findings)
+        """The findings worst first."""
+        return replace(self, findings=worst_first(findings))

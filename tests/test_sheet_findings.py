@@ -37,6 +37,11 @@ def test_findings_about_joints_are_told_by_letter():
     assert line.startswith("12 joints have square edges that overlap or gape by more than the limit: A, B, C,")
 
 
+def test_the_worst_of_mesh_and_pattern_comes_first():
+    note, warn = (Finding("loose", severity, "This is so.", "Mend it.") for severity in ("note", "warn"))
+    assert sample_pattern().with_findings((note, warn, note)).findings == (warn, note, note)
+
+
 def test_what_is_alone_keeps_its_own_words():
     pattern = sample_pattern()
     (finding,) = pattern.findings
