@@ -87,6 +87,8 @@ class FOAMWRIGHT_OT_removable_seams(jobs.ShellJob):
     def show(self, context, obj, shell, runs):
         if not runs:
             plans.drop(obj)
+            if not shell.seam.any():
+                return "INFO", f"'{obj.name}' has no seams"
             return "INFO", f"'{obj.name}': every seam is needed to keep to the limits"
         plans.store_removable(obj, shell, runs, self._limits.strain, settings_of(context.scene, obj))
         return "INFO", f"{obj.foamwright.plan.heading}; tick those to remove"

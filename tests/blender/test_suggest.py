@@ -223,6 +223,13 @@ def test_where_every_seam_is_needed_none_is_offered(box):
     assert not obj.foamwright.plan.cuts
 
 
+def test_a_shell_without_seams_is_told_so(make, capfd):
+    obj = make(BOX[0], BOX[1][1:])
+    bpy.ops.foamwright.removable_seams()
+    assert not obj.foamwright.plan.cuts
+    assert "has no seams" in capfd.readouterr().out
+
+
 # --- the maker's say ----------------------------------------------------------------------------------
 
 
