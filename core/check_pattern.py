@@ -57,7 +57,7 @@ def _overlaps(pattern: Pattern, part: PatternPiece) -> Iterator[Finding]:
         "overlap",
         "warn",
         f"Piece {part.name} lies over itself on the flat and cannot be cut from one sheet.",
-        f"Mark a seam that splits it ({len(edges)} edges would do)."
+        f"Mark a seam that splits it (edges it takes: {len(edges)})."
         if len(edges)
         else "Mark a seam across it between the parts that overlap.",
         piece=part.name,

@@ -90,7 +90,7 @@ def _refuse_closed(shell: Shell, name: str, patch: Patch) -> None:
     missing = missing_cut(shell, patch)
     if missing is not None:
         raise MissingCutError(
-            f"'{shell.name}': piece {name} {missing.reason} ({len(missing.edges)} edges would do).",
+            f"'{shell.name}': piece {name} {missing.reason} (edges it takes: {len(missing.edges)}).",
             edges=missing.edges,
             faces=np.unique(patch.triangle_face),
         )

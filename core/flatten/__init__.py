@@ -148,7 +148,7 @@ def _refuse_what_stays_round(vertices: np.ndarray, triangles: np.ndarray, loops:
     if missing is not None:
         ends = np.unique(shell.edges[missing.edges])
         raise MissingCutError(
-            f"The patch {missing.reason} ({len(missing.edges)} edges would do).", vertices=ends, edges=missing.edges
+            f"The patch {missing.reason} (edges it takes: {len(missing.edges)}).", vertices=ends, edges=missing.edges
         )
 
 
