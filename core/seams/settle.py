@@ -75,7 +75,7 @@ def settle(likeness: Likeness, foam: Settings | None, plans: tuple[int, int], fl
         laid = yield from share(finished(fine, foam, flattener), *at[:2])
         lessons = _lessons(likeness, laid)
         if likeness.coarse is None or turn + 1 == most or _worst(fine, laid) <= NEARLY:
-            laid = yield from share(_mended(fine, laid, foam, flattener, MOST_MENDINGS), *at[1:3])
+            laid = yield from share(mended(fine, laid, foam, flattener, MOST_MENDINGS), *at[1:3])
         merit = merit_of(fine, laid)
         if best is None or merit < best.merit:
             best = Settled(likeness, merit, fine.seam, laid)
@@ -94,7 +94,7 @@ def proved(likeness: Likeness, foam: Settings | None, flattener: Flattener) -> S
     fine = likeness.fine
     likeness.carry()
     laid = yield from share(finished(fine, foam, flattener), 0, 0.5)
-    laid = yield from share(_mended(fine, laid, foam, flattener, MOST_MENDINGS), 0.5, 0.8)
+    laid = yield from share(mended(fine, laid, foam, flattener, MOST_MENDINGS), 0.5, 0.8)
     best = Settled(likeness, merit_of(fine, laid), fine.seam, laid)
     return (yield from share(_divided_where_it_fails(best, foam, flattener), 0.8, 1))
 
@@ -133,7 +133,7 @@ def _worst(fine: Draft, laid: list[Laid | None]) -> float:
     return max(fine.trouble_of(one) for one in laid)
 
 
-def _mended(
+def mended(
     fine: Draft, laid: list[Laid | None], foam: Settings | None, flattener: Flattener, rounds: int
 ) -> Steps[list[Laid | None]]:
     """Cut failing pieces of the fine shell until they are fine, or no cut helps."""

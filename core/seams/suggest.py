@@ -22,7 +22,7 @@ from .plan import Cut, PieceOutlook, Plan, mean_bend_deg
 from .runs import seam_runs
 from .settle import Settled, proved, settle
 from .sources import complete_seams
-from .touches import MOST_TOUCHED, drawn_straighter, without_idle_runs
+from .touches import MOST_TOUCHED, touched_up, without_idle_runs
 
 STARTS = (float(np.radians(50)), None)
 """Turns by which shells are first divided; None starts from the bare shell. The best plan of all is kept."""
@@ -32,8 +32,8 @@ JUDGED_ON, STRICTNESS = 3000, 0.97
 little less strain because it is carried over, and mended where it fails after all."""
 
 LOOKED_AT = 0.05
-DONE_AS_IT_IS = (LOOKED_AT, 0.85, 0.88, 0.97, 1.0)
-DONE_ON_A_LIKENESS = (LOOKED_AT, 0.42, 0.52, 0.67, 0.98, 1.0)
+DONE_AS_IT_IS = (LOOKED_AT, 0.85, 0.97, 1.0)
+DONE_ON_A_LIKENESS = (LOOKED_AT, 0.42, 0.52, 0.98, 1.0)
 DONE_ON_A_FINE_ONE = (LOOKED_AT, 0.58, 0.75, 0.98, 1.0)
 """Parts of the work that are done when the likeness is there, and after each of the other stages in their turn, as
 measured on helmets, heads and scans."""
@@ -80,8 +80,7 @@ def suggest(
         whole.rough.seam = best.seam
         best = yield from share(proved(whole, foam, flattener), *next(shares))
     if not is_fine:
-        best = yield from share(drawn_straighter(best, foam, flattener), *next(shares))
-        best = yield from share(without_idle_runs(best, foam, flattener), *next(shares))
+        best = yield from share(touched_up(best, foam, flattener), *next(shares))
     part.seam = best.seam
     seam = draft.seam.copy()
     seam[edge] |= part.seam

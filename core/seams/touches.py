@@ -12,7 +12,7 @@ from ..settings import Settings
 from .draft import PIECE_PRICE, Draft
 from .finished import finished
 from .runs import seam_runs
-from .settle import Settled, merit_of, outcomes
+from .settle import Settled, mended, merit_of, outcomes
 from .smoothing import nearest, straighter
 
 MOST_TOUCHED = 12_000
@@ -26,8 +26,16 @@ SEEMS_IDLE = 1.1
 """Times the limit that the forecast without a run may be, or times what it was the spread of the potential, for it to
 be tried. Either can be far too high, for other reasons."""
 
-MOST_PROOFS, DEARER = 5, 1.03
-"""Times that a plan with straighter seams is laid flat, and times its price that it may cost for them."""
+MOST_PROOFS, MENDINGS, DEARER = 5, 1, 1.03
+"""Times that a plan with straighter seams is laid flat, rounds of mending that it gets then, and times its price that
+it may cost for them."""
+
+
+def touched_up(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
+    """The plan with straighter seams, and without what is not needed; what is left then may be drawn straighter yet."""
+    best = yield from share(drawn_straighter(best, foam, flattener), 0, 0.25)
+    best = yield from share(without_idle_runs(best, foam, flattener), 0.25, 0.75)
+    return (yield from share(drawn_straighter(best, foam, flattener), 0.75, 1))
 
 
 def without_idle_runs(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
@@ -83,11 +91,15 @@ def drawn_straighter(best: Settled, foam: Settings | None, flattener: Flattener)
         if not strokes:
             break
         fine.seam = reduce(lambda seam, stroke: stroke.drawn(seam), strokes, best.seam)
-        first, last = nearing(turn)
-        laid = yield from share(finished(fine, foam, flattener), (1 + first) / 2, (1 + last) / 2)
-        merit = merit_of(fine, laid)
+        first, last = ((1 + part) / 2 for part in nearing(turn))
+        laid = yield from share(finished(fine, foam, flattener), first, (first + last) / 2)
+        drawn = fine.seam
+        # the crooked way may have been just long enough: a dart makes up for that
+        whole = yield from share(mended(fine, laid, foam, flattener, MENDINGS), (first + last) / 2, last)
+        merit = merit_of(fine, whole)
         if merit[0] <= best.merit[0] and merit[1] <= DEARER * best.merit[1]:
-            return Settled(best.likeness, merit, fine.seam, laid)
+            return Settled(best.likeness, merit, fine.seam, whole)
+        fine.seam = drawn
         failing = [(faces, one) for faces, one in outcomes(fine, laid) if fine.trouble_of(one) > 1]
         worst = {nearest(fine, strokes, faces, one) for faces, one in failing} or {strokes[-1]}
         strokes = [stroke for stroke in strokes if stroke not in worst]
