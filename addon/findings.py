@@ -27,6 +27,13 @@ def list_findings(obj: bpy.types.Object, shell: Shell, findings: Sequence[Findin
     state.checked, state.active_finding = True, 0
 
 
+def reword_findings(obj: bpy.types.Object, before: Sequence[Finding], after: Sequence[Finding]) -> None:
+    """Say listed findings in the words of `after`, in the order of `before`, the same in the words that are listed."""
+    words = {old.message: new.message for old, new in zip(before, after, strict=True)}
+    for item in obj.foamwright.findings:
+        item.message = words.get(item.message, item.message)
+
+
 def place_of(item: FoamwrightFinding) -> Place:
     """Where a listed finding is."""
     ends = _read(item.edges)

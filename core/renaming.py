@@ -39,12 +39,16 @@ def renamed(pattern: Pattern, old: str, new: str) -> Pattern:
 
     joints = tuple(map(joint, pattern.joints))
     rims = tuple(replace(rim, side=side(rim.side)) for rim in pattern.rims)
-    in_words = re.compile(rf"(?<!\w){re.escape(old)}(?!\w)")
+    own_words = re.compile(rf"(?<!\w)(){re.escape(old)}(?!\w)")
+    # a finding about another piece has one of these words before the name; elsewhere it may be a common word
+    other_words = re.compile(rf"\b((?:over|of|on) ){re.escape(old)}(?!\w)")
     findings = tuple(
         replace(
             finding,
             piece=finding.piece and name(finding.piece),
-            message=in_words.sub(lambda _: new, finding.message) if finding.piece in changed else finding.message,
+            message=(own_words if finding.piece in changed else other_words).sub(
+                lambda found: found[1] + new, finding.message
+            ),
         )
         for finding in pattern.findings
     )

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import pytest
+from foamwright.core.check import Finding
 from foamwright.core.pattern_json import to_dict
 from foamwright.core.renaming import renamed
 from sample_pattern import sample_pattern
@@ -28,6 +29,17 @@ def test_the_old_name_stands_nowhere_and_the_new_one_where_it_stood(name):
 def note_words(pattern) -> set[str]:
     """Words that are laid out anew: they may be said shorter where there is less room."""
     return {line for piece in pattern.pieces for note in piece.notes for line in note.lines}
+
+
+def test_findings_about_other_pieces_name_it_anew_and_keep_their_common_words():
+    pattern = sample_pattern()
+    other = Finding(
+        "build-up", "note", "Piece crest stands 9 mm over brow band, and 5 mm of that is foam.", "Glue.", piece="crest"
+    )
+    (told,) = renamed(pattern.with_findings((other,)), "brow band", "Brow").findings
+    assert told.message == "Piece crest stands 9 mm over Brow, and 5 mm of that is foam."
+    (told,) = renamed(pattern.with_findings((other,)), "foam", "Brow").findings
+    assert told.message == other.message
 
 
 def test_a_longer_name_that_begins_alike_is_left():

@@ -7,6 +7,7 @@ from ...core.pieces import cut_pieces
 from ...core.progress import Progress
 from ...core.renaming import new_names, renamed
 from .. import bridge, jobs, overlay, results, summary, trouble
+from ..findings import reword_findings
 from ..piece_list import active_piece, list_pieces
 from ..settings import settings_of
 
@@ -68,7 +69,9 @@ class FOAMWRIGHT_OT_rename_piece(bpy.types.Operator):
         old_name = item.name
         if results.results_of(obj) is not None:
             pattern = results.stored_pattern(obj)
-            results.replace_pattern(obj, renamed(pattern, old_name, new_name))
+            changed = renamed(pattern, old_name, new_name)
+            results.replace_pattern(obj, changed)
+            reword_findings(obj, pattern.findings, changed.findings)
             for before, after in new_names(pattern, old_name, new_name).items():
                 results.rename_flat(obj, before, after)
             overlay.follow(obj)

@@ -1,3 +1,5 @@
+import math
+
 import bpy
 import pytest
 
@@ -32,6 +34,17 @@ def test_a_new_name_stands_everywhere(flat_panels, module):
     assert {p.piece for sheet in pattern.sheets for p in sheet.placements} == {"Brow", other}
     assert bpy.data.objects["Brow"].foamwright.flat_of == "Brow"
     assert old not in bpy.data.objects
+
+
+def test_listed_findings_follow_a_new_name(flat_panels):
+    bpy.context.scene.foamwright.heavy_bevel = math.radians(10)
+    obj = flat_panels()
+    old = obj.foamwright.pieces[0].name
+    before = [item.message for item in obj.foamwright.findings]
+    bpy.ops.foamwright.rename_piece(piece=old, new_name="Brow")
+    after = [item.message for item in obj.foamwright.findings]
+    assert any(f"Piece {old} " in words for words in before)
+    assert after == [words.replace(f"Piece {old} ", "Piece Brow ") for words in before]
 
 
 def test_a_name_survives_the_next_run_and_an_edit(flat_panels):
