@@ -23,9 +23,9 @@ from .settings import Settings
 from .shell import Shell
 from .tight_bends import find_tight_bends
 
-CUT, FLAT, DRAWN, LAYERED, NESTED = 0.05, 0.2, 0.4, 0.45, 0.97
+CUT, FLAT, DRAWN, LAYERED, NESTED = 0.02, 0.08, 0.18, 0.2, 0.97
 """Parts of the work that are done when pieces are cut, laid flat and drawn, layers are cut, and all is nested; as
-measured on helmets and heads with the usual time for nesting."""
+measured on helmets and guards with the usual time for nesting."""
 
 
 def unfold(
@@ -45,7 +45,7 @@ def unfold(
     yield Progress("Checking the shell", 0.0)
     findings = examine(shell)
     refuse(findings)
-    yield Progress("Cutting pieces", 0.02)
+    yield Progress("Cutting pieces", 0.01)
     pieces, piece_of_face = cut_pieces(shell, settings, face_names)
     folds = [find_folds(shell, piece, settings) for piece in pieces]
     bends = [find_tight_bends(shell, piece, own, settings) for piece, own in zip(pieces, folds, strict=True)]

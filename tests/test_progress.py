@@ -117,11 +117,13 @@ JOBS = {
 
 @pytest.mark.parametrize("job", JOBS.values(), ids=JOBS)
 def test_the_bar_of_a_job_never_falls_nor_leaps(job):
-    told = parts_of(job())
+    steps = [*job(), Progress("done", 1.0)]
+    told = [step.part for step in steps]
     assert told == sorted(told)
     assert told[0] == 0
-    assert 0.8 <= told[-1] <= 1
-    assert max(np.diff([*told, 1.0])) < 0.25
+    assert told[-2] >= 0.8
+    # the nester's part is one of time, and it may be done early
+    assert max(b.part - a.part for a, b in pairwise(steps) if not a.stage.startswith("Nesting")) < 0.25
 
 
 def test_the_bar_of_a_suggestion_keeps_moving():
