@@ -165,14 +165,15 @@ def _loop_cut(shell: Shell, patch: Patch, price: np.ndarray | None) -> np.ndarra
 
     Jeff Erickson, Kim Whittlesey: Greedy Optimal Homotopy and Homology Generators, 2005: a tree of shortest
     paths, and a spanning tree of the dual that prefers edges with long loops; each edge in neither closes a
-    loop around a handle.
+    loop around a handle. What must not be cut, or is out of reach, has endless loops: the dual crosses it first.
+    Empty if no such loop is left.
     """
-    net = net_of(shell, patch, price)
+    net, every = net_of(shell, patch, price), net_of(shell, patch)
     distance, before = dijkstra(net.graph, directed=False, indices=_root(shell, patch, net), return_predecessors=True)
-    loop_length = distance[net.pairs].sum(axis=1) + net.price
-    in_tree = (before[net.pairs[:, 0]] == net.pairs[:, 1]) | (before[net.pairs[:, 1]] == net.pairs[:, 0])
-    cells = _cells_beside(shell, patch, net)
-    leader = list(range(int(cells.max()) + 1))
+    loop_length = distance[every.pairs].sum(axis=1) + (every.price if price is None else price[every.shell_edge])
+    in_tree = (before[every.pairs[:, 0]] == every.pairs[:, 1]) | (before[every.pairs[:, 1]] == every.pairs[:, 0])
+    cells = _cells_beside(shell, patch, every)
+    leader = list(range(int(cells.max(initial=-1)) + 1))
 
     def root(cell: int) -> int:
         while leader[cell] != cell:
@@ -185,14 +186,16 @@ def _loop_cut(shell: Shell, patch: Patch, price: np.ndarray | None) -> np.ndarra
         if in_tree[edge]:
             continue
         one, other = root(int(cells[edge, 0])), root(int(cells[edge, 1]))
-        if one == other:
+        if one == other and np.isfinite(loop_length[edge]):
             shortest = int(edge)
         leader[one] = other
-    there, back = (net.trail(before, int(v)) for v in net.pairs[shortest])
+    if shortest < 0:
+        return np.empty(0, np.int64)
+    there, back = (net.trail(before, int(v)) for v in every.pairs[shortest])
     while len(there) > 1 and len(back) > 1 and there[-2] == back[-2]:
         there.pop()
         back.pop()
-    path = np.append(net.along(there), np.append(net.along(back), net.shell_edge[shortest]))
+    path = np.append(net.along(there), np.append(net.along(back), every.shell_edge[shortest]))
     rim = np.concatenate(patch.loop_edges) if patch.loops else np.empty(0, np.int64)
     return path[~np.isin(path, rim)]
 
