@@ -63,20 +63,37 @@ def _across(shell: Shell, axis: int, offset: float, places: np.ndarray, toleranc
     shift[axis] = 2 * offset
 
     def nearest(points: np.ndarray) -> np.ndarray:
-        distance, found = KDTree(points).query(points * flip + shift, distance_upper_bound=tolerance)
+        images = points * np.resize(flip, points.shape[1])
+        images[:, :3] += shift
+        distance, found = KDTree(points).query(images, distance_upper_bound=tolerance)
         return np.where(np.isfinite(distance), found, -1)
 
-    face = nearest(shell.face_centre)
+    # of two faces at one place, as of a panel with two sides, the one that looks the right way
+    face = nearest(np.hstack([shell.face_centre, tolerance / 4 * shell.face_normal]))
     vertex_nearby = nearest(shell.vertices)
     place = np.where(vertex_nearby >= 0, places[vertex_nearby], -1)
     corner = _mirror_corners(shell, face, places, place)
     whole = np.logical_and.reduceat(corner >= 0, shell.face_start[:-1])
     face = np.where(whole & (np.diff(shell.face_start) == np.diff(shell.face_start)[face]), face, -1)
-    face = np.where((face >= 0) & (face[face] == np.arange(len(face))), face, -1)
+    face = _mutual(face)
+    vertex = _mutual(_corner_images(shell, face, corner))
+    # where vertices or faces lie on top of each other, some may have been paired crosswise
+    agrees = vertex[shell.corner_vertex] == shell.corner_vertex[corner]
+    face = _mutual(np.where(np.logical_and.reduceat(agrees, shell.face_start[:-1]), face, -1))
+    return MirrorMap(axis, offset, _corner_images(shell, face, corner), face)
+
+
+def _mutual(image: np.ndarray) -> np.ndarray:
+    """(n,) int, images of elements that are the images of theirs, -1 for others."""
+    return np.where((image >= 0) & (image[image] == np.arange(len(image))), image, -1)
+
+
+def _corner_images(shell: Shell, face: np.ndarray, corner: np.ndarray) -> np.ndarray:
+    """(n,) int, the image of each vertex as its faces' corners have it, -1 where no face has an image."""
     vertex = np.full(len(shell.vertices), -1)
     kept = face[shell.corner_face] >= 0
     vertex[shell.corner_vertex[kept]] = shell.corner_vertex[corner[kept]]
-    return MirrorMap(axis, offset, vertex, face)
+    return vertex
 
 
 def _mirror_corners(shell: Shell, face: np.ndarray, places: np.ndarray, image: np.ndarray) -> np.ndarray:
