@@ -48,7 +48,7 @@ class Finding:
 
 def examine(shell: Shell) -> tuple[Finding, ...]:
     """What is wrong with a mesh, worst first."""
-    checks = (_size, _non_manifold, _directions, _slivers, _inside_out, _doubled, _crossings, _loose, _rims)
+    checks = (_size, _non_manifold, _directions, slivers, _inside_out, _doubled, _crossings, _loose, _rims)
     return worst_first(finding for check in checks for finding in check(shell))
 
 
@@ -135,7 +135,8 @@ def _directions(shell: Shell) -> Iterator[Finding]:
     )
 
 
-def _slivers(shell: Shell) -> Iterator[Finding]:
+def slivers(shell: Shell) -> Iterator[Finding]:
+    """Faces that have no shape to be laid flat."""
     p = shell.vertices[shell.triangles]
     side = np.linalg.norm(p - np.roll(p, -1, axis=1), axis=2).max(axis=1)
     double_area = np.linalg.norm(np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]), axis=1)

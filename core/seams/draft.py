@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..check import refuse, slivers
 from ..opening import missing_cut
 from ..shell import Shell
 from .choices import EdgeChoices, SuggestionLimits, edge_price
@@ -76,7 +77,8 @@ class Draft(Division):
 
     @classmethod
     def of(cls, shell: Shell, limits: SuggestionLimits, choices: EdgeChoices) -> Draft:
-        """The task as the maker sets it."""
+        """The task as the maker sets it. Raises MeshError for faces without area."""
+        refuse(slivers(shell))
         kept = shell.seam if choices.keep is None else shell.seam | choices.keep
         price = edge_price(shell, choices)
         return cls(shell, limits, kept, price if choices.forbid is None else np.where(choices.forbid, np.inf, price))

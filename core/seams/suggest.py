@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.spatial import KDTree
 
+from ..errors import MeshError
 from ..flatten import Flattener
 from ..progress import Progress, Steps, even, share, telling
 from ..settings import Settings
@@ -60,12 +61,13 @@ def suggest(
     foam : the maker's settings, to hold the finished pattern to the limits, with the thickness of its foam and its
     seams equally long; None for each piece alone, on the skin. Where the shell mirrors itself, its seams with it, the
     plan does so exactly. The same shell gives the same plan.
+    Raises MeshError for faces without area, and where there are none to cut.
     """
     draft = Draft.of(shell, limits or SuggestionLimits(), choices or EdgeChoices())
     region = np.arange(shell.face_count)
     part, edge = draft, np.arange(shell.edge_count)
     if faces is not None:
-        region = draft.with_twin_faces(np.asarray(faces, np.int64))
+        region = draft.with_twin_faces(_chosen(shell, faces))
         part, edge = draft.part(region)
     yield Progress("Looking at the shape", 0.0)
     whole = yield from share(Likeness.of(part, JUDGED_ON, STRICTNESS), 0, LOOKED_AT)
@@ -86,6 +88,13 @@ def suggest(
     seam[edge] |= part.seam
     draft.seam = seam
     return (yield from share(_plan_of(draft, region, part, small, best.laid), *next(shares)))
+
+
+def _chosen(shell: Shell, faces: np.ndarray) -> np.ndarray:
+    """(p,) int sorted, the faces to cut."""
+    if not len(faces):
+        raise MeshError(f"'{shell.name}': there is no face among those to cut; choose a piece, or some faces.")
+    return np.sort(np.asarray(faces, np.int64))
 
 
 def _best_plan(draft: Draft, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
@@ -133,7 +142,7 @@ def where_to_cut(
     no allowed cut helps. foam : as in `suggest`. Yields Progress.
     """
     draft = Draft.of(shell, limits or SuggestionLimits(), choices or EdgeChoices())
-    piece = np.sort(np.asarray(faces, np.int64))
+    piece = _chosen(shell, faces)
     flattener = Flattener()
     laid = yield from share(finished(draft, foam, flattener), 0, 0.5)
     before = laid[draft.label[piece[0]]]
@@ -200,8 +209,7 @@ def _plan_of(draft: Draft, region: np.ndarray, part: Draft, small: Likeness, lai
     within = np.zeros(shell.face_count, bool)
     within[region] = True
     outlooks = [_outlook(draft, faces, region if within[faces].all() else None, part, laid) for faces in draft.pieces()]
-    runs = [run for run in seam_runs(shell, draft.seam, draft.kept) if draft.is_own(run)]
-    runs = [run for run in runs if within[shell.edge_faces[run]].all()]
+    runs = [run for run in _own_runs(draft) if within[shell.edge_faces[run]].all()]
     before = yield from share(_strains_before(small.rough, shell, runs), 0, 0.95)
     cuts: list[Cut] = []
     for run, strain in zip(runs, before, strict=True):
@@ -209,6 +217,20 @@ def _plan_of(draft: Draft, region: np.ndarray, part: Draft, small: Likeness, lai
         cuts.append(_cut(draft, run, strain, outlooks))
     order = sorted(range(len(cuts)), key=lambda i: -cuts[i].length_mm)
     return Plan(shell.with_seams(draft.seam), tuple(cuts[i] for i in order), tuple(outlooks))
+
+
+def _own_runs(draft: Draft) -> list[np.ndarray]:
+    """Runs of seam that with their mirror images are all of it, every edge once.
+
+    Where the shell mirrors itself in part, a run and its image may branch at different places.
+    """
+    left, own = draft.seam.copy(), []
+    for run in sorted(seam_runs(draft.shell, draft.seam, draft.kept), key=draft.is_own, reverse=True):
+        run = run[left[run]]
+        if len(run):
+            own.append(run)
+            left[draft.with_images(run)] = False
+    return own
 
 
 def _outlook(
