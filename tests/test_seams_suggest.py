@@ -171,6 +171,16 @@ def test_one_more_cut_helps():
     assert finish(where_to_cut(flat, np.arange(flat.face_count))) is None
 
 
+@pytest.mark.parametrize("name", ["potato", "ring", "dome", "saddle"])
+@pytest.mark.parametrize("part", [0.5, 0.9])
+def test_no_cut_is_offered_that_does_not_help(name, part):
+    """In every piece of a plan, held to a part of what its pieces are strained."""
+    plan = _plan(name)[1]
+    for piece in plan.pieces:
+        cut = finish(where_to_cut(plan.shell, piece.faces, SuggestionLimits(part * plan.strain)))
+        assert cut is None or cut.strain_after < cut.strain_before
+
+
 def test_only_the_chosen_piece_is_cut():
     shell = Shell.build(*MESHES["two"]())
     small = np.flatnonzero(shell.face_centre[:, 0] < 60)

@@ -48,25 +48,25 @@ def divide(draft: Draft, faces: np.ndarray | None = None) -> Iterator[float]:
 
 
 def best_cut(draft: Draft, faces: np.ndarray) -> np.ndarray | None:
-    """The cut that helps a piece most; None for a piece that is fine, or that no allowed cut helps."""
+    """The cut that seems to help a piece most; None for a piece that is fine, or that no allowed cut helps."""
     state = draft.state(faces)
     if state.trouble <= 1:
         return None
-    return _cut_for(draft, faces, state.laid if state.strain <= draft.limits.strain else None)
-
-
-def helping_cut(draft: Draft, faces: np.ndarray, laid: Laid | None) -> np.ndarray | None:
-    """The cut that helps a piece most that really comes out as `laid`, whatever the forecast says of it."""
-    return _cut_for(draft, faces, laid if laid is not None and laid.strain <= draft.limits.strain else None)
-
-
-def _cut_for(draft: Draft, faces: np.ndarray, unstrained: Laid | None) -> np.ndarray | None:
-    """unstrained : how a piece comes out that only lies over itself or is too large, None for any other"""
     if not np.isfinite(draft.spread(faces, draft.seam)):
         return opening_cut(draft, faces)
-    if unstrained is not None:
-        return _best_parting(draft, faces, parting_cuts(draft, faces, unstrained.flat))
+    if state.laid is not None and state.strain <= draft.limits.strain:
+        return _best_parting(draft, faces, parting_cuts(draft, faces, state.laid.flat))
     return _best_relief(draft, faces, relieving_cuts(draft, faces))
+
+
+def helping_cuts(draft: Draft, faces: np.ndarray, laid: Laid | None) -> list[np.ndarray]:
+    """Cuts that may help a piece that really comes out as `laid`, whatever the forecast says of it."""
+    if laid is None:
+        cut = opening_cut(draft, faces)
+        return [] if cut is None else [cut]
+    if laid.strain <= draft.limits.strain:
+        return parting_cuts(draft, faces, laid.flat)
+    return relieving_cuts(draft, faces)
 
 
 def _best_parting(draft: Draft, faces: np.ndarray, cuts: list[np.ndarray]) -> np.ndarray | None:

@@ -9,9 +9,6 @@ import numpy as np
 from .draft import Draft
 from .improve import divide, take_out
 
-PATIENCE = 70
-"""Triangles laid flat, per triangle of the shell, that are spent on it."""
-
 MOST_TRIES = 20
 
 MOST_JOINED = 3
@@ -24,14 +21,14 @@ WAVES, LONGEST_WAVE = 6, 0.8
 """Of the error, a sum of waves through space; the longest in sizes of the shell."""
 
 
-def redivide(draft: Draft, turn: int) -> Iterator[float]:
+def redivide(draft: Draft, turn: int, patience: int) -> Iterator[float]:
     """Keep what lowers the draft's demerit; yields the part of the work that is done.
 
-    turn : tries differ from turn to turn.
+    turn : tries differ from turn to turn; patience : triangles laid flat for it at most, per face of the shell.
     What is tried depends on places in space alone, so the same shell gets the same plan however it is numbered.
     """
     random = np.random.default_rng(turn)
-    start, most = draft.work, PATIENCE * draft.shell.face_count
+    start, most = draft.work, patience * draft.shell.face_count
     for number in range(MOST_TRIES):
         done = max((draft.work - start) / most, number / MOST_TRIES)
         if done >= 1:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -39,6 +40,15 @@ Lesson = tuple[np.ndarray, Laid | None]
 """Faces of a piece, and how it came out."""
 
 
+class Effort(NamedTuple):
+    """Rough plans that are tried at least, and at most where none of them keeps to the limits; triangles laid flat, per
+    face of the rough shell, in search of each but the first."""
+
+    least: int
+    most: int
+    patience: int
+
+
 @dataclass(frozen=True, eq=False)
 class Settled:
     """A plan as it comes out on the fine shell of a likeness, whose rough shell it was worked out on.
@@ -53,14 +63,13 @@ class Settled:
     laid: list[Laid | None]
 
 
-def settle(likeness: Likeness, foam: Settings | None, plans: tuple[int, int], flattener: Flattener) -> Steps[Settled]:
+def settle(likeness: Likeness, foam: Settings | None, effort: Effort, flattener: Flattener) -> Steps[Settled]:
     """Give the fine shell the best of a few rough plans, each mended where it fails there.
 
-    plans : how many are tried at least, and at most where none keeps to the limits
     What the fine shell teaches is held against the next rough plan. Where no mending helps, the plan that came
     nearest to the limits stays.
     """
-    rough, fine, (least, most) = likeness.rough, likeness.fine, plans
+    rough, fine, (least, most, patience) = likeness.rough, likeness.fine, effort
     best: Settled | None = None
     begun = 0.0
     if foam is not None and likeness.coarse is not None:
@@ -82,7 +91,7 @@ def settle(likeness: Likeness, foam: Settings | None, plans: tuple[int, int], fl
         if turn + 1 == most or (turn + 1 >= least and best.merit[0] == 0):
             break
         yield from share(_learn(rough, lessons), *at[2:4])
-        yield from share(telling("Looking for shorter seams", redivide(rough, turn)), *at[3:])
+        yield from share(telling("Looking for shorter seams", redivide(rough, turn, patience)), *at[3:])
     assert best is not None
     best = yield from share(_divided_where_it_fails(best, foam, flattener), at[2], 1)
     fine.seam = best.seam

@@ -17,11 +17,11 @@ from .carry import Likeness
 from .choices import EdgeChoices, SuggestionLimits
 from .draft import DOUBTFUL, Draft
 from .finished import finished
-from .improve import divide, helping_cut, prove, take_out
+from .improve import divide, helping_cuts, prove, take_out
 from .outlook import Laid
 from .plan import Cut, PieceOutlook, Plan, mean_bend_deg
 from .runs import seam_runs
-from .settle import Settled, proved, settle
+from .settle import Effort, Settled, proved, settle
 from .sources import complete_seams
 from .touches import MOST_TOUCHED, touched_up, without_idle_runs
 
@@ -40,9 +40,12 @@ DONE_ON_A_FINE_ONE = (LOOKED_AT, 0.58, 0.75, 0.98, 1.0)
 measured on helmets, heads and scans."""
 
 FEW_FACES = 1500
-PLANS_OF_FEW, PLANS_OF_MANY, PLANS_ON_MANY = (4, 4), (2, 3), (1, 1)
-"""Rough plans that are tried at least, and at most where none keeps to the limits: for a shell of few faces, which is
-tried on several likenesses; for one of many faces; and for one of many that has no likeness of few."""
+FOR_FEW, FOR_MANY, ON_MANY = Effort(4, 4, 70), Effort(2, 3, 140), Effort(1, 1, 0)
+"""For a shell of few faces, which is tried on several likenesses; for one of many faces; and for one of many that has
+no likeness of few."""
+
+MOST_OFFERED, NOTABLY = 5, 0.98
+"""Cuts of one piece that are laid flat to find the one that helps most, and what is to be left of the trouble by it."""
 
 STARTED = 1.3
 """Work on the first rough plan over that on one that follows it, as measured."""
@@ -104,10 +107,10 @@ def _best_plan(draft: Draft, foam: Settings | None, flattener: Flattener) -> Ste
     likenesses = likenesses if has_few else likenesses[:1]
     for likeness, (first, last) in zip(likenesses, even(len(likenesses), LOOKED_AT), strict=True):
         few = likeness.rough.shell.face_count <= FEW_FACES
-        plans = PLANS_OF_FEW if has_few else PLANS_OF_MANY if few else PLANS_ON_MANY
-        begun = first + (last - first) * STARTED / (STARTED + plans[0])
+        effort = FOR_FEW if has_few else FOR_MANY if few else ON_MANY
+        begun = first + (last - first) * STARTED / (STARTED + effort.least)
         rough = yield from share(_best_start(likeness.rough), first, begun)
-        settled.append((yield from share(settle(replace(likeness, rough=rough), foam, plans, flattener), begun, last)))
+        settled.append((yield from share(settle(replace(likeness, rough=rough), foam, effort, flattener), begun, last)))
     return min(settled, key=lambda one: one.merit)
 
 
@@ -139,7 +142,7 @@ def where_to_cut(
     foam: Settings | None = None,
 ) -> Steps[Cut | None]:
     """The one more cut that helps the piece of `faces` (p,) most, with its mirror image; None if it is fine or
-    no allowed cut helps. foam : as in `suggest`. Yields Progress.
+    none of the likeliest cuts helps. foam : as in `suggest`. Yields Progress.
     """
     draft = Draft.of(shell, limits or SuggestionLimits(), choices or EdgeChoices())
     piece = _chosen(shell, faces)
@@ -148,23 +151,39 @@ def where_to_cut(
     before = laid[draft.label[piece[0]]]
     if draft.trouble_of(before) <= 1:
         return None
-    yield Progress("Trying cuts", 0.5)
-    cut = helping_cut(draft, piece, before)
-    if cut is None:
+    helpful = []
+    for number, cut in enumerate(helping_cuts(draft, piece, before)[:MOST_OFFERED]):
+        yield Progress("Trying cuts", 0.5 + number / (2 * MOST_OFFERED))
+        seam = draft.seam
+        draft.seam = draft.with_cut(cut)
+        laid = yield from finished(draft, foam, flattener)
+        after = [laid[draft.label[part[0]]] for part in draft.pieces(piece)]
+        # a closed piece may want more than one cut before it can be laid flat
+        if before is None or _helps(_badness(draft, [before]), _badness(draft, after)):
+            helpful.append((_badness(draft, after), number, draft.with_images(cut), after))
+        draft.seam = seam
+    if not helpful:
         return None
-    draft.seam = draft.with_cut(cut)
-    laid = yield from share(finished(draft, foam, flattener), 0.6, 1)
-    after = draft.pieces(piece)
-    edges = draft.with_images(cut)
+    _, _, edges, after = min(helpful, key=lambda one: one[:2])
     return Cut(
         edges,
         float(shell.edge_length[edges].sum()),
-        np.inf if before is None else before.strain,
-        max(_strain(laid[draft.label[part[0]]]) for part in after),
+        _strain(before),
+        max(map(_strain, after)),
         len(after) - 1,
         mean_bend_deg(shell, edges),
         False,
     )
+
+
+def _badness(draft: Draft, laid: list[Laid | None]) -> tuple[float, float]:
+    """How far the worst piece is from the limits, and how much of pieces lies over themselves."""
+    return _worst(draft, laid), sum(one.doubled for one in laid if one is not None)
+
+
+def _helps(before: tuple[float, float], after: tuple[float, float]) -> bool:
+    lies_less_over_itself = after[0] <= before[0] and after[1] < NOTABLY * before[1]
+    return after[0] <= NOTABLY * before[0] or lies_less_over_itself
 
 
 def removable_seams(
