@@ -151,12 +151,12 @@ def where_to_cut(
     before = laid[draft.label[piece[0]]]
     if draft.trouble_of(before) <= 1:
         return None
-    helpful = []
-    for number, cut in enumerate(helping_cuts(draft, piece, before)[:MOST_OFFERED]):
-        yield Progress("Trying cuts", 0.5 + number / (2 * MOST_OFFERED))
+    yield Progress("Trying cuts", 0.5)
+    helpful, cuts = [], helping_cuts(draft, piece, before)[:MOST_OFFERED]
+    for number, (cut, (first, last)) in enumerate(zip(cuts, even(len(cuts), 0.5), strict=True)):
         seam = draft.seam
         draft.seam = draft.with_cut(cut)
-        laid = yield from finished(draft, foam, flattener)
+        laid = yield from share(finished(draft, foam, flattener), first, last)
         after = [laid[draft.label[part[0]]] for part in draft.pieces(piece)]
         # a closed piece may want more than one cut before it can be laid flat
         if before is None or _helps(_badness(draft, [before]), _badness(draft, after)):
