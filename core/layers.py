@@ -25,7 +25,7 @@ from .joints import JointRun, Run, both_outlines, far_parts
 from .marks import write_notes
 from .pattern import Pattern, PatternPiece
 from .pieces import Piece
-from .progress import Progress, Steps, even, share
+from .progress import Progress, Steps, even, finish, share
 from .settings import Settings
 from .spacers import under_foam
 from .tight_bends import find_tight_bends
@@ -202,7 +202,7 @@ def with_words(layer: PatternPiece, number: int, runs: Sequence[Run]) -> Pattern
     flat, rim = layer.flat.copy(), np.concatenate(layer.patch.loops)
     edge = shapely.multilinestrings([LineString(ring) for ring in layer.outside_outline])
     flat[rim] = shapely.get_coordinates(shapely.shortest_line(edge, shapely.points(flat[rim])))[::2]
-    notes = write_notes(bare, number, flat, layer.outside_outline, joints, (), rims=rims)
+    notes = finish(write_notes(bare, number, flat, layer.outside_outline, joints, (), rims=rims))
     return replace(layer, notes=notes)
 
 

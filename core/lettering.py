@@ -6,6 +6,7 @@ from collections.abc import Hashable, Sequence
 
 import numpy as np
 import shapely
+from shapely import STRtree
 
 LETTER_WIDTH = 0.85
 """Mean width of a letter in heights of capitals, with a little to spare."""
@@ -39,6 +40,7 @@ class Room:
 
     def take(self, shape: shapely.Geometry) -> None:
         """Keep a shape free of words; leaders may cross it."""
+        shapely.prepare(shape)
         self._drawn.append(shape)
 
     def claim(
@@ -66,9 +68,10 @@ class Room:
 
 def _clear(shapes: np.ndarray, others: Sequence[shapely.Geometry]) -> np.ndarray:
     """(s,) bool, which of the shapes (s,) meet none of the others."""
-    if not len(others):
-        return np.ones(len(shapes), bool)
-    return ~shapely.intersects(shapes[:, None], np.array(others)[None]).any(axis=1)
+    clear = np.ones(len(shapes), bool)
+    if len(shapes) and len(others):
+        clear[STRtree(shapes).query(np.array(others), predicate="intersects")[1]] = False
+    return clear
 
 
 def note_boxes(lines: Sequence[str], centres: np.ndarray, angles: np.ndarray, height_mm: float) -> np.ndarray:

@@ -25,6 +25,7 @@ from .lettering import (
 )
 from .outline import parts_of
 from .pieces import Piece
+from .progress import Progress, Steps
 from .settings import Settings
 from .tight_bends import TightBend
 
@@ -131,8 +132,8 @@ def write_notes(
     notches: Sequence[Notch] = (),
     rims: Sequence[RimRun] = (),
     bends: Sequence[TightBend] = (),
-) -> tuple[Note, ...]:
-    """Name, joints, folds, rims and build words of a piece, clear of each other.
+) -> Steps[tuple[Note, ...]]:
+    """Name, joints, folds, rims and build words of a piece, clear of each other. Yields Progress.
 
     number : of the piece, counted from 1; flat : (v, 2) mm; outside : rings as of `both_outlines`.
     First the least wording of each gets its place, if need be with a leader, at last outside the outline; then
@@ -152,11 +153,15 @@ def write_notes(
     calls = [_joint_call(piece, flat, joint, side, notches) for joint, side in _sides_of(piece, joints)]
     calls += [_rim_call(piece, flat, rim) for rim in rims if rim.side.piece == piece.name and rim_words(rim)]
     calls += [_fold_call(flat, fold, position) for position, fold in enumerate(folds, start=1)]
-    least = [_least(room, call) for call in calls]
+    least: list[Note] = []
+    for call in calls:
+        yield Progress("Drawing pieces", len(least) / (2 * len(calls)))
+        least.append(_least(room, call))
     name, build = _name_and_stock(piece, number, room)
-    fullest = [
-        _written(room, call, call.wordings, TEXT_HEIGHTS) or note for call, note in zip(calls, least, strict=True)
-    ]
+    fullest: list[Note] = []
+    for call, note in zip(calls, least, strict=True):
+        yield Progress("Drawing pieces", 0.5 + len(fullest) / (2 * len(calls)))
+        fullest.append(_written(room, call, call.wordings, TEXT_HEIGHTS) or note)
     beside_name = _near("build", build_words(piece), np.array(name.anchor), face)
     build = _written(room, beside_name, beside_name.wordings, TEXT_HEIGHTS) or build
     extra = [_near("fold", bend_words(bend), flat[bend.path].mean(axis=0), face, key=bend.path[0]) for bend in bends]

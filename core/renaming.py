@@ -12,6 +12,7 @@ from .layout import Sheet
 from .marks import write_notes
 from .pattern import Pattern, PatternPiece
 from .pieces import Piece
+from .progress import finish
 
 
 def new_names(pattern: Pattern, old: str, new: str) -> dict[str, str]:
@@ -78,7 +79,9 @@ def _renamed_piece(
     folds = tuple(replace(fold, piece=name(fold.piece)) for fold in piece.folds)
     bends = tuple(replace(bend, piece=name(bend.piece)) for bend in piece.bends)
     bare = Piece(name(piece.name), piece.mate and name(piece.mate), piece.group, piece.stock, piece.faces, piece.patch)
-    notes = write_notes(bare, number, piece.flat, piece.outside_outline, joints, folds, piece.notches, rims, bends)
+    notes = finish(
+        write_notes(bare, number, piece.flat, piece.outside_outline, joints, folds, piece.notches, rims, bends)
+    )
     return replace(piece, name=bare.name, mate=bare.mate, folds=folds, notes=notes, bends=bends)
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from .check import examine, refuse
 from .check_pattern import examine_pattern
 from .corner_trims import find_corners
@@ -59,14 +61,16 @@ def unfold(
     finished: list[PatternPiece] = []
     numbered = enumerate(zip(pieces, flats, folds, bends, strict=True), start=1)
     for number, (piece, flat, piece_folds, piece_bends) in numbered:
-        yield Progress("Drawing pieces", FLAT + (DRAWN - FLAT) * len(finished) / len(pieces))
+        first, last = FLAT + (DRAWN - FLAT) * np.array([number - 1, number]) / len(pieces)
+        yield Progress("Drawing pieces", first)
         outside, inside = both_outlines(
             piece, flat.vertices, (*joints, *rims), settings.model_is_inside, corners.cuts_of(piece.name)
         )
         piece_folds = with_mouths(shell, piece.patch, flat.vertices, piece_folds, inside)
         piece_bends = with_kerfs(shell, piece, flat.vertices, piece_bends, inside)
         notches = place_notches(piece, flat.vertices, joints, settings)
-        notes = write_notes(piece, number, flat.vertices, outside, joints, piece_folds, notches, rims, piece_bends)
+        writing = write_notes(piece, number, flat.vertices, outside, joints, piece_folds, notches, rims, piece_bends)
+        notes = yield from share(writing, first, last)
         finished.append(
             replace(
                 PatternPiece.bare(piece, flat, outside, inside),

@@ -13,6 +13,7 @@ from foamwright.core.joints import JointRun, both_outlines, joint_runs
 from foamwright.core.marks import place_notches, write_notes
 from foamwright.core.pattern import Pattern, PatternPiece
 from foamwright.core.pieces import Piece, cut_pieces
+from foamwright.core.progress import finish
 from foamwright.core.settings import Settings
 from foamwright.core.shell import Shell
 
@@ -58,7 +59,7 @@ def pattern_of(cut: Faceted) -> Pattern:
         outside, inside = cut.outlines(number)
         notches = place_notches(piece, flat, cut.joints, cut.settings)
         laid = Flat(flat, np.ones((len(piece.patch.triangles), 2)), piece.patch.step_lengths(flat))
-        notes = write_notes(piece, number + 1, flat, outside, cut.joints, (), notches)
+        notes = finish(write_notes(piece, number + 1, flat, outside, cut.joints, (), notches))
         finished.append(replace(PatternPiece.bare(piece, laid, outside, inside), notches=notches, notes=notes))
     piece_of_face = np.empty(cut.shell.face_count, int)
     for number, piece in enumerate(cut.pieces):

@@ -18,6 +18,7 @@ from foamwright.core.marks import (
     write_notes,
 )
 from foamwright.core.pieces import cut_pieces
+from foamwright.core.progress import finish
 from foamwright.core.settings import Settings
 from foamwright.core.shell import Shell
 from planar_pieces import faceted, pattern_of
@@ -189,7 +190,7 @@ def test_what_rims_say():
     outside, _ = both_outlines(piece, flat, ())
     for style, words in (("square", None), ("rounded", "round both corners 2 mm"), ("bevelled", "bevel 30")):
         rims = rim_runs(shell, [piece], [flat], Settings(rim_style=style))
-        notes = [n for n in write_notes(piece, 1, flat, outside, (), (), (), rims) if n.role == "rim"]
+        notes = [n for n in finish(write_notes(piece, 1, flat, outside, (), (), (), rims)) if n.role == "rim"]
         assert [note.lines[0] for note in notes] == ([f"A  open rim  {words}"] if words else [])
 
 
@@ -232,7 +233,7 @@ def test_what_folds_say_and_where():
     ):
         piece, flat, folds = _folded_sheet(bend)
         outside, _ = both_outlines(piece, flat, ())
-        notes = write_notes(piece, 1, flat, outside, (), folds)
+        notes = finish(write_notes(piece, 1, flat, outside, (), folds))
         (note,) = [note for note in notes if note.role == "fold"]
         assert ", ".join(note.lines) == f"f1  {words}"
         line = shapely.LineString(flat[folds[0].path])
