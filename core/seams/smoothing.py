@@ -27,7 +27,7 @@ WORTHWHILE = 0.2
 LONGER, SLACK = 1.04, 0.5
 """Times its price that a run may cost for that, or mean edges more where those are more."""
 
-MOST_TRIED, PATIENCE = 2, 30
+MOST_TRIED, PATIENCE = 2, 15
 """Straighter courses whose flat is looked at for one, and triangles laid flat for that in all per face of the shell."""
 
 
