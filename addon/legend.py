@@ -44,7 +44,8 @@ def pixels_of(what: str, place: int) -> list[float]:
 def register() -> None:
     global _icons
     _icons = bpy.utils.previews.new()
-    shades = {FLAGS: [kind.colour for kind in FLAG_KINDS], STRAIN: strain_colour(np.array(SCALE), 1.0)}
+    flags, strain = np.array([kind.colour for kind in FLAG_KINDS]), strain_colour(np.array(SCALE), 1.0)
+    shades = {FLAGS: flags.tolist(), STRAIN: strain.tolist()}
     for what, colours in shades.items():
         for place, colour in enumerate(colours):
             icon = _icons.new(f"{what} {place}")
