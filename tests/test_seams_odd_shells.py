@@ -7,7 +7,7 @@ from foamwright.core.errors import MeshError
 from foamwright.core.progress import finish
 from foamwright.core.seams import EdgeChoices, SuggestionLimits, removable_seams, suggest, where_to_cut
 from foamwright.core.seams.draft import Draft
-from foamwright.core.seams.suggest import _own_runs
+from foamwright.core.seams.reasons import _own_runs
 from foamwright.core.shell import Shell
 
 

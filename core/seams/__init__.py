@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from .choices import EdgeChoices, SuggestionLimits
 from .plan import Cut, PieceOutlook, Plan, percent
+from .single_cuts import removable_seams, where_to_cut
 from .sources import SOURCES, complete_seams, seams_from
-from .suggest import removable_seams, suggest, where_to_cut
+from .suggest import suggest
 
 __all__ = [
     "SOURCES",

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import SettingsError
+from ..errors import MeshError, SettingsError
 from ..foam import Stock
 from ..shell import Shell
 
@@ -70,3 +70,10 @@ def edge_price(shell: Shell, choices: EdgeChoices) -> np.ndarray:
         if painted is not None:
             price = price * factor ** np.clip(painted, 0, 1)[shell.edges].mean(axis=1)
     return np.maximum(price, 1e-9 * (shell.edge_length.max() or 1.0))
+
+
+def chosen_faces(shell: Shell, faces: np.ndarray) -> np.ndarray:
+    """(p,) int sorted, the faces to cut."""
+    if not len(faces):
+        raise MeshError(f"'{shell.name}': there is no face among those to cut; choose a piece, or some faces.")
+    return np.sort(np.asarray(faces, np.int64))

@@ -83,7 +83,7 @@ def settle(likeness: Likeness, foam: Settings | None, effort: Effort, flattener:
         likeness.carry()
         laid = yield from share(finished(fine, foam, flattener), *at[:2])
         lessons = _lessons(likeness, laid)
-        if likeness.coarse is None or turn + 1 == most or _worst(fine, laid) <= NEARLY:
+        if likeness.coarse is None or turn + 1 == most or worst_of(fine, laid) <= NEARLY:
             laid = yield from share(mended(fine, laid, foam, flattener, MOST_MENDINGS), *at[1:3])
         merit = merit_of(fine, laid)
         if best is None or merit < best.merit:
@@ -116,7 +116,7 @@ def _divided_where_it_fails(best: Settled, foam: Settings | None, flattener: Fla
         if best.merit[0] == 0:
             break
         before = fine.seam
-        failing = [(faces, one) for faces, one in outcomes(fine, laid) if fine.trouble_of(one) > 1]
+        failing = failing_of(fine, laid)
         first, last = nearing(number)
         at = np.linspace(first, last, 4)
         for faces, one in failing:
@@ -138,8 +138,14 @@ def merit_of(fine: Draft, laid: list[Laid | None]) -> tuple[float, float]:
     return float(SAME_TROUBLE * np.ceil(_excess(fine, laid) / SAME_TROUBLE)), fine.demerit()[1]
 
 
-def _worst(fine: Draft, laid: list[Laid | None]) -> float:
-    return max(fine.trouble_of(one) for one in laid)
+def worst_of(draft: Draft, laid: list[Laid | None]) -> float:
+    """How far the worst of the pieces is from the limits; at most 1 is fine."""
+    return max(map(draft.trouble_of, laid))
+
+
+def failing_of(fine: Draft, laid: list[Laid | None]) -> list[Lesson]:
+    """Those of the draft's own pieces that are over the limits."""
+    return [(faces, one) for faces, one in outcomes(fine, laid) if fine.trouble_of(one) > 1]
 
 
 def mended(
@@ -148,7 +154,7 @@ def mended(
     """Cut failing pieces of the fine shell until they are fine, or no cut helps."""
     may_join = True
     for number in range(rounds):
-        failing = [(faces, one) for faces, one in outcomes(fine, laid) if fine.trouble_of(one) > 1]
+        failing = failing_of(fine, laid)
         before = fine.seam
         first, last = nearing(number)
         middle = first + (last - first) / 4

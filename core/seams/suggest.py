@@ -1,4 +1,4 @@
-"""Suggest where to cut, say why each cut is there, and which seams could go."""
+"""Suggest where to cut: the plan that comes out best."""
 
 from __future__ import annotations
 
@@ -6,21 +6,17 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
-from scipy.spatial import KDTree
 
-from ..errors import MeshError
 from ..flatten import Flattener
 from ..progress import Progress, Steps, even, share, telling
 from ..settings import Settings
 from ..shell import Shell
 from .carry import Likeness
-from .choices import EdgeChoices, SuggestionLimits
-from .draft import DOUBTFUL, Draft
-from .finished import finished
-from .improve import divide, helping_cuts, prove, take_out
-from .outlook import Laid
-from .plan import Cut, PieceOutlook, Plan, mean_bend_deg
-from .runs import seam_runs
+from .choices import EdgeChoices, SuggestionLimits, chosen_faces
+from .draft import Draft
+from .improve import divide, prove, take_out
+from .plan import Plan
+from .reasons import plan_of
 from .settle import Effort, Settled, proved, settle
 from .sources import complete_seams
 from .touches import MOST_TOUCHED, touched_up, without_idle_runs
@@ -43,9 +39,6 @@ FEW_FACES = 1500
 FOR_FEW, FOR_MANY, ON_MANY = Effort(4, 4, 70), Effort(2, 3, 140), Effort(1, 1, 0)
 """For a shell of few faces, which is tried on several likenesses; for one of many faces; and for one of many that has
 no likeness of few."""
-
-MOST_OFFERED, NOTABLY = 5, 0.98
-"""Cuts of one piece that are laid flat to find the one that helps most, and what is to be left of the trouble by it."""
 
 STARTED = 1.3
 """Work on the first rough plan over that on one that follows it, as measured."""
@@ -70,7 +63,7 @@ def suggest(
     region = np.arange(shell.face_count)
     part, edge = draft, np.arange(shell.edge_count)
     if faces is not None:
-        region = draft.with_twin_faces(_chosen(shell, faces))
+        region = draft.with_twin_faces(chosen_faces(shell, faces))
         part, edge = draft.part(region)
     yield Progress("Looking at the shape", 0.0)
     whole = yield from share(Likeness.of(part, JUDGED_ON, STRICTNESS), 0, LOOKED_AT)
@@ -90,14 +83,7 @@ def suggest(
     seam = draft.seam.copy()
     seam[edge] |= part.seam
     draft.seam = seam
-    return (yield from share(_plan_of(draft, region, part, small, best.laid), *next(shares)))
-
-
-def _chosen(shell: Shell, faces: np.ndarray) -> np.ndarray:
-    """(p,) int sorted, the faces to cut."""
-    if not len(faces):
-        raise MeshError(f"'{shell.name}': there is no face among those to cut; choose a piece, or some faces.")
-    return np.sort(np.asarray(faces, np.int64))
+    return (yield from share(plan_of(draft, region, part, small, best.laid), *next(shares)))
 
 
 def _best_plan(draft: Draft, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
@@ -132,175 +118,3 @@ def _divided(draft: Draft, turn_limit: float | None) -> Steps[Draft]:
     yield from share(telling("Taking seams out again", take_out(draft)), 0.4, 0.65)
     yield from share(telling("Laying pieces flat", prove(draft)), 0.65, 1)
     return draft
-
-
-def where_to_cut(
-    shell: Shell,
-    faces: np.ndarray,
-    limits: SuggestionLimits | None = None,
-    choices: EdgeChoices | None = None,
-    foam: Settings | None = None,
-) -> Steps[Cut | None]:
-    """The one more cut that helps the piece of `faces` (p,) most, with its mirror image; None if it is fine or
-    none of the likeliest cuts helps. foam : as in `suggest`. Yields Progress.
-    """
-    draft = Draft.of(shell, limits or SuggestionLimits(), choices or EdgeChoices())
-    piece = _chosen(shell, faces)
-    flattener = Flattener()
-    laid = yield from share(finished(draft, foam, flattener), 0, 0.5)
-    before = laid[draft.label[piece[0]]]
-    if draft.trouble_of(before) <= 1:
-        return None
-    yield Progress("Trying cuts", 0.5)
-    helpful, cuts = [], helping_cuts(draft, piece, before)[:MOST_OFFERED]
-    for number, (cut, (first, last)) in enumerate(zip(cuts, even(len(cuts), 0.5), strict=True)):
-        seam = draft.seam
-        draft.seam = draft.with_cut(cut)
-        laid = yield from share(finished(draft, foam, flattener), first, last)
-        after = [laid[draft.label[part[0]]] for part in draft.pieces(piece)]
-        # a closed piece may want more than one cut before it can be laid flat
-        if before is None or _helps(_badness(draft, [before]), _badness(draft, after)):
-            helpful.append((_badness(draft, after), number, draft.with_images(cut), after))
-        draft.seam = seam
-    if not helpful:
-        return None
-    _, _, edges, after = min(helpful, key=lambda one: one[:2])
-    return Cut(
-        edges,
-        float(shell.edge_length[edges].sum()),
-        _strain(before),
-        max(map(_strain, after)),
-        len(after) - 1,
-        mean_bend_deg(shell, edges),
-        False,
-    )
-
-
-def _badness(draft: Draft, laid: list[Laid | None]) -> tuple[float, float]:
-    """How far the worst piece is from the limits, and how much of pieces lies over themselves."""
-    return _worst(draft, laid), sum(one.doubled for one in laid if one is not None)
-
-
-def _helps(before: tuple[float, float], after: tuple[float, float]) -> bool:
-    lies_less_over_itself = after[0] <= before[0] and after[1] < NOTABLY * before[1]
-    return after[0] <= NOTABLY * before[0] or lies_less_over_itself
-
-
-def removable_seams(
-    shell: Shell, limits: SuggestionLimits | None = None, foam: Settings | None = None
-) -> Steps[tuple[Cut, ...]]:
-    """Runs of the shell's seams that could go, each by itself, without passing the limits. Yields Progress.
-
-    foam : as in `suggest`.
-    """
-    bare = shell.with_seams(np.zeros(shell.edge_count, bool))
-    draft = Draft.of(bare, limits or SuggestionLimits(), EdgeChoices())
-    draft.seam = shell.seam & draft.inner
-    if not np.array_equal(draft.mirrored(draft.seam), draft.seam):
-        draft.twins = None  # cut differently left and right: no run takes an image with it that is no seam
-    flattener = Flattener()
-    laid = yield from share(finished(draft, foam, flattener), 0, 0.15)
-    for faces, one in zip(draft.pieces(), laid, strict=True):
-        draft.learn(faces, one)
-    same = yield from Likeness.of(draft, draft.triangle_count)
-    plan = yield from share(_plan_of(draft, np.arange(shell.face_count), draft, same, laid), 0.15, 0.4)
-    found = []
-    for cut, (first, last) in zip(plan.cuts, even(len(plan.cuts), 0.4), strict=True):
-        yield Progress("Trying without", first)
-        if cut.strain_before <= DOUBTFUL * draft.limits.strain:
-            seam = draft.seam
-            draft.seam = draft.without(cut.edges)
-            then = yield from share(finished(draft, foam, flattener), first, last)
-            joined = [then[number] for number in np.unique(draft.label[shell.edge_faces[cut.edges]])]
-            if _worst(draft, joined) <= 1 and _worst(draft, then) <= max(1.0, _worst(draft, laid)):
-                found.append(replace(cut, strain_before=max(map(_strain, joined))))
-            draft.seam = seam
-    return tuple(found)
-
-
-def _plan_of(draft: Draft, region: np.ndarray, part: Draft, small: Likeness, laid: list[Laid | None]) -> Steps[Plan]:
-    """The plan with the reason for every cut in `region` (p,) and what becomes of every piece.
-
-    draft : the whole shell; part : the same, or its faces of the region alone; laid : per piece of that
-    """
-    yield Progress("Finding reasons", 0.0)
-    shell = draft.shell
-    within = np.zeros(shell.face_count, bool)
-    within[region] = True
-    outlooks = [_outlook(draft, faces, region if within[faces].all() else None, part, laid) for faces in draft.pieces()]
-    runs = [run for run in _own_runs(draft) if within[shell.edge_faces[run]].all()]
-    before = yield from share(_strains_before(small.rough, shell, runs), 0, 0.95)
-    cuts: list[Cut] = []
-    for run, strain in zip(runs, before, strict=True):
-        yield Progress("Finding reasons", 0.95 + 0.05 * len(cuts) / len(runs))
-        cuts.append(_cut(draft, run, strain, outlooks))
-    order = sorted(range(len(cuts)), key=lambda i: -cuts[i].length_mm)
-    return Plan(shell.with_seams(draft.seam), tuple(cuts[i] for i in order), tuple(outlooks))
-
-
-def _own_runs(draft: Draft) -> list[np.ndarray]:
-    """Runs of seam that with their mirror images are all of it, every edge once.
-
-    Where the shell mirrors itself in part, a run and its image may branch at different places.
-    """
-    left, own = draft.seam.copy(), []
-    for run in sorted(seam_runs(draft.shell, draft.seam, draft.kept), key=draft.is_own, reverse=True):
-        run = run[left[run]]
-        if len(run):
-            own.append(run)
-            left[draft.with_images(run)] = False
-    return own
-
-
-def _outlook(
-    draft: Draft, faces: np.ndarray, region: np.ndarray | None, part: Draft, laid: list[Laid | None]
-) -> PieceOutlook:
-    """region : numbers that the faces of `part` have in the draft, None for a piece that it does not hold."""
-    one = draft.really(faces) if region is None else laid[part.label[np.searchsorted(region, faces[0])]]
-    size, doubled = ((0.0, 0.0), 0.0) if one is None else (one.size_mm, one.doubled)
-    return PieceOutlook(faces, _strain(one), size, doubled > 0)
-
-
-def _strains_before(rough: Draft, shell: Shell, runs: list[np.ndarray]) -> Steps[list[float]]:
-    """For each run of the fine shell what the forecast says of leaving out the rough run that it follows."""
-    forecast = np.full(rough.shell.edge_count, np.nan)
-    rough_runs = [run for run in seam_runs(rough.shell, rough.seam, rough.kept) if rough.is_own(run)]
-    for number, run in enumerate(rough_runs):
-        yield Progress("Finding reasons", number / len(rough_runs))
-        edges = rough.with_images(run)
-        without = rough.seam.copy()
-        without[edges] = False
-        joined = rough.own_pieces(rough.pieces(rough.around(edges), without))
-        forecast[edges] = max(rough.state(piece, without).strain for piece in joined)
-    known = np.flatnonzero(~np.isnan(forecast))
-    if not len(known):
-        return [np.inf] * len(runs)
-    tree = KDTree(rough.shell.vertices[rough.shell.edges[known]].mean(axis=1))
-    middles = [shell.vertices[shell.edges[run]].mean(axis=1) for run in runs]
-    return [float(np.median(forecast[known[tree.query(middle)[1]]])) for middle in middles]
-
-
-def _cut(draft: Draft, run: np.ndarray, strain_before: float, outlooks: list[PieceOutlook]) -> Cut:
-    shell, edges = draft.shell, draft.with_images(run)
-    region = draft.around(edges)
-    without = draft.seam.copy()
-    without[edges] = False
-    now, then = draft.pieces(region), draft.pieces(region, without)
-    strain_after = max(outlooks[draft.label[piece[0]]].strain for piece in now)
-    return Cut(
-        edges,
-        float(shell.edge_length[edges].sum()),
-        max(strain_before, strain_after),
-        strain_after,
-        len(now) - len(then),
-        mean_bend_deg(shell, edges),
-        bool(draft.kept[run[0]]),
-    )
-
-
-def _worst(draft: Draft, laid: list[Laid | None]) -> float:
-    return max(map(draft.trouble_of, laid))
-
-
-def _strain(laid: Laid | None) -> float:
-    return np.inf if laid is None else laid.strain

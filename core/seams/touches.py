@@ -12,7 +12,7 @@ from ..settings import Settings
 from .draft import PIECE_PRICE, Draft
 from .finished import finished
 from .runs import seam_runs
-from .settle import Settled, mended, merit_of, outcomes
+from .settle import Settled, failing_of, mended, merit_of, outcomes
 from .smoothing import nearest, straighter
 
 MOST_TOUCHED = 12_000
@@ -38,12 +38,18 @@ def touched_up(best: Settled, foam: Settings | None, flattener: Flattener) -> St
     return (yield from share(drawn_straighter(best, foam, flattener), 0.75, 1))
 
 
-def without_idle_runs(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
-    """Try how the plan comes out without runs that seem not to be needed, those that save most first."""
-    fine, tried = best.likeness.fine, 0
+def _taken_up(best: Settled) -> Draft:
+    """The draft with the plan's seams, its forecasts set right by how that came out."""
+    fine = best.likeness.fine
     fine.seam = best.seam
     for faces, one in outcomes(fine, best.laid):
         fine.learn(faces, one)
+    return fine
+
+
+def without_idle_runs(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
+    """Try how the plan comes out without runs that seem not to be needed, those that save most first."""
+    fine, tried = _taken_up(best), 0
     runs = [run for run in seam_runs(fine.shell, fine.seam, fine.kept) if fine.free[run].all() and fine.is_own(run)]
     gains = [_gain(fine, run) for run in runs]
     for rank, number in enumerate(np.argsort(gains, kind="stable")[::-1]):
@@ -82,10 +88,7 @@ def _seems_idle(fine: Draft, run: np.ndarray) -> bool:
 
 def drawn_straighter(best: Settled, foam: Settings | None, flattener: Flattener) -> Steps[Settled]:
     """The plan with straighter seams, but for those that it does not come out as well with."""
-    fine = best.likeness.fine
-    fine.seam = best.seam
-    for faces, one in outcomes(fine, best.laid):
-        fine.learn(faces, one)
+    fine = _taken_up(best)
     strokes = yield from share(straighter(fine), 0, 0.5)
     for turn in range(MOST_PROOFS):
         if not strokes:
@@ -100,7 +103,6 @@ def drawn_straighter(best: Settled, foam: Settings | None, flattener: Flattener)
         if merit[0] <= best.merit[0] and merit[1] <= DEARER * best.merit[1]:
             return Settled(best.likeness, merit, fine.seam, whole)
         fine.seam = drawn
-        failing = [(faces, one) for faces, one in outcomes(fine, laid) if fine.trouble_of(one) > 1]
-        worst = {nearest(fine, strokes, faces, one) for faces, one in failing} or {strokes[-1]}
+        worst = {nearest(fine, strokes, faces, one) for faces, one in failing_of(fine, laid)} or {strokes[-1]}
         strokes = [stroke for stroke in strokes if stroke not in worst]
     return best
