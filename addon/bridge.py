@@ -5,6 +5,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any, Literal
 
 import bmesh
@@ -37,6 +38,38 @@ def mesh_of(obj: bpy.types.Object) -> bpy.types.Mesh:
     return mesh
 
 
+@contextmanager
+def evaluated_mesh(context: bpy.types.Context, obj: bpy.types.Object) -> Iterator[bpy.types.Mesh]:
+    """The mesh with modifiers applied, in the object's own space; the same in every mode.
+
+    Raises MeshError where Blender works out no modifiers, because the object takes no part in the view.
+    """
+    unseen = []
+    if obj.mode == "EDIT":
+        obj.update_from_editmode()
+        unseen = [modifier for modifier in obj.modifiers if modifier.show_viewport and not modifier.show_in_editmode]
+    _show_in_edit_mode(unseen, True)
+    evaluated = obj.evaluated_get(context.evaluated_depsgraph_get())
+    try:
+        if not evaluated.is_evaluated:
+            raise MeshError(
+                f"'{obj.name}' is disabled in viewports or its collection is left out of the view layer, so its "
+                "modifiers are not worked out; enable it (hiding it with the eye is fine)."
+            )
+        yield evaluated.to_mesh()
+    finally:
+        evaluated.to_mesh_clear()
+        if unseen:
+            _show_in_edit_mode(unseen, False)
+            # so that no change is left for later, which would be taken for the maker's
+            context.view_layer.update()
+
+
+def _show_in_edit_mode(modifiers: Iterable[bpy.types.Modifier], shown: bool) -> None:
+    for modifier in modifiers:
+        modifier.show_in_editmode = shown
+
+
 def shell_from_object(context: bpy.types.Context, obj: bpy.types.Object | None) -> Shell:
     """The object as it stands in the world, modifiers applied, in mm, with its seams and sharp edges.
 
@@ -49,24 +82,14 @@ def shell_and_face_names(context: bpy.types.Context, obj: bpy.types.Object | Non
     """The shell, and per shell face the name of the piece it was in at the last run ("" for none)."""
     if obj is None or obj.type != "MESH":
         raise MeshError("There is no mesh to work on; select the object that is your shell.")
-    if obj.mode == "EDIT":
-        obj.update_from_editmode()
-    evaluated = obj.evaluated_get(context.evaluated_depsgraph_get())
-    mesh = evaluated.to_mesh()
-    try:
-        shell = _shell(mesh, obj, mm_per_unit(context.scene))
-        names = _face_names(mesh, obj)
-    finally:
-        evaluated.to_mesh_clear()
-    return shell, names
+    with evaluated_mesh(context, obj) as mesh:
+        return _shell(mesh, obj, mm_per_unit(context.scene)), _face_names(mesh, obj)
 
 
 def run_letters(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell) -> list[str]:
     """Per edge of the shell the letter of the run it was in at the last run, "" for none."""
     letters = [""] * shell.edge_count
-    evaluated = obj.evaluated_get(context.evaluated_depsgraph_get())
-    mesh = evaluated.to_mesh()
-    try:
+    with evaluated_mesh(context, obj) as mesh:
         attribute: Any = mesh.attributes.get(RUN_KEY)
         if attribute is not None and attribute.domain == "EDGE" and attribute.data_type == "INT":
             letter_of_key = {run.key: run.name for run in obj.foamwright.runs}
@@ -74,8 +97,6 @@ def run_letters(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell)
             for edge, key in zip(edges.tolist(), keys.tolist(), strict=True):
                 if edge >= 0:
                     letters[edge] = letter_of_key.get(key, "")
-    finally:
-        evaluated.to_mesh_clear()
     return letters
 
 
@@ -115,15 +136,12 @@ def same_shell(one: Shell, other: Shell) -> bool:
 
 def same_elements(context: bpy.types.Context, obj: bpy.types.Object) -> bool:
     """Whether the modifiers leave the mesh's vertices, edges and faces as they are (they may move them)."""
-    own, evaluated = mesh_of(obj), obj.evaluated_get(context.evaluated_depsgraph_get())
-    seen = evaluated.to_mesh()
-    try:
+    own = mesh_of(obj)
+    with evaluated_mesh(context, obj) as seen:
         return len(own.vertices) == len(seen.vertices) and all(
             np.array_equal(read(own), read(seen))
             for read in (_edge_pairs, lambda mesh: _ints(mesh.loops, "vertex_index"))
         )
-    finally:
-        evaluated.to_mesh_clear()
 
 
 def write_seams(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell, seam: np.ndarray) -> None:
@@ -230,17 +248,36 @@ def edge_flags(mesh: bpy.types.Mesh, name: str) -> np.ndarray:
     return _flags(mesh.edges, name)
 
 
-def fingerprint(scene: bpy.types.Scene, obj: bpy.types.Object) -> str:
-    """Changes when the object's own mesh, its seams, its sharp edges, its place or the scene's units do."""
-    mesh = mesh_of(obj)
-    return _crc(
-        (
-            *_shape(mesh),
-            _edge_pairs(mesh)[_flags(mesh.edges, "use_seam")],
-            _edge_pairs(mesh)[_flags(mesh.edges, "use_edge_sharp")],
-            np.array(obj.matrix_world) * mm_per_unit(scene),
-        )
-    )
+@dataclass(frozen=True)
+class Look:
+    """What a run would read of an object, in short.
+
+    size_mm : of its box, along its own axes
+    shape : changes when vertices, edges or faces do; fingerprint : also when seams, sharp edges, the object's
+        place or the scene's units do
+    """
+
+    faces: int
+    size_mm: tuple[float, ...]
+    shape: str
+    fingerprint: str
+
+
+def look(context: bpy.types.Context, obj: bpy.types.Object) -> Look:
+    """The object with its modifiers, without the cost of making a shell. Raises MeshError, see `evaluated_mesh`."""
+    unit = mm_per_unit(context.scene)
+    with evaluated_mesh(context, obj) as mesh:
+        own_space = _floats(mesh.vertices, "co", 3)
+        box = np.ptp(own_space, axis=0) if len(own_space) else np.zeros(3)
+        size = box * np.abs(np.array(obj.matrix_world.to_scale())) * unit
+        topology = _ints(mesh.loops, "vertex_index"), _ints(mesh.polygons, "loop_start")
+        pairs = _edge_pairs(mesh)
+        marked = [pairs[_flags(mesh.edges, name)] for name in ("use_seam", "use_edge_sharp")]
+        mesh.transform(obj.matrix_world)
+        world = (_floats(mesh.vertices, "co", 3) * unit).astype(np.float32)
+    flipped = np.array(obj.matrix_world.is_negative)
+    shape, whole = _crc((own_space.astype(np.float32), *topology)), _crc((world, *topology, *marked, flipped))
+    return Look(len(topology[1]), tuple(size.tolist()), shape, whole)
 
 
 def on_shell_edges(mesh: bpy.types.Mesh, shell: Shell, flags: np.ndarray) -> np.ndarray:
@@ -249,19 +286,6 @@ def on_shell_edges(mesh: bpy.types.Mesh, shell: Shell, flags: np.ndarray) -> np.
     carried = np.zeros(shell.edge_count, bool)
     carried[number[flags & (number >= 0)]] = True
     return carried
-
-
-def shape_print(obj: bpy.types.Object) -> str:
-    """Changes when the vertices, edges or faces of the object's own mesh do, whatever is marked on them."""
-    return _crc(_shape(mesh_of(obj)))
-
-
-def _shape(mesh: bpy.types.Mesh) -> tuple[np.ndarray, ...]:
-    return (
-        _floats(mesh.vertices, "co", 3).astype(np.float32),
-        _ints(mesh.loops, "vertex_index"),
-        _ints(mesh.polygons, "loop_start"),
-    )
 
 
 def _crc(parts: Iterable[np.ndarray]) -> str:

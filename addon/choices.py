@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import Any
 
 import bpy
@@ -22,7 +20,7 @@ KEEP_WHOLE, CUT_HERE = "foamwright_keep_whole", "foamwright_cut_here"
 
 def choices_of(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell) -> EdgeChoices:
     """What the maker said, for a shell made from this object, whose modifiers add no elements."""
-    with _evaluated_mesh(context, obj) as mesh:
+    with bridge.evaluated_mesh(context, obj) as mesh:
         return EdgeChoices(
             forbid=bridge.on_shell_edges(mesh, shell, _forbidden(mesh)),
             keep_whole=_painted(mesh, obj, KEEP_WHOLE),
@@ -34,7 +32,7 @@ def forbidden_pairs(context: bpy.types.Context, obj: bpy.types.Object) -> list[t
     """Edges along which no plan may cut, as vertex pairs."""
     if FORBID not in bridge.mesh_of(obj).attributes:
         return []
-    with _evaluated_mesh(context, obj) as mesh:
+    with bridge.evaluated_mesh(context, obj) as mesh:
         ends = [mesh.edges[edge].vertices for edge in np.flatnonzero(_forbidden(mesh)).tolist()]
         return [(pair[0], pair[1]) for pair in ends]
 
@@ -53,18 +51,6 @@ def toggle_forbidden(obj: bpy.types.Object) -> tuple[int, bool]:
             attribute = mesh.attributes.new(FORBID, "BOOLEAN", "EDGE")
         attribute.data.foreach_set("value", marks)
     return int(chosen.sum()), forbids
-
-
-@contextmanager
-def _evaluated_mesh(context: bpy.types.Context, obj: bpy.types.Object) -> Iterator[bpy.types.Mesh]:
-    """In Edit Mode the attributes of the object's own mesh cannot be read; those of its evaluated one can."""
-    if obj.mode == "EDIT":
-        obj.update_from_editmode()
-    evaluated = obj.evaluated_get(context.evaluated_depsgraph_get())
-    try:
-        yield evaluated.to_mesh()
-    finally:
-        evaluated.to_mesh_clear()
 
 
 def _forbidden(mesh: bpy.types.Mesh) -> np.ndarray:

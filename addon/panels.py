@@ -27,7 +27,7 @@ class FOAMWRIGHT_PT_shell(FoamwrightPanel):
             return
         counts = summary.of(obj)
         layout.label(text=obj.name, icon="MESH_DATA")
-        if counts is not None:
+        if counts is not None and counts.size_mm is not None:
             layout.label(text=" × ".join(f"{side:.0f}" for side in counts.size_mm) + f" mm, {counts.faces} faces")
         layout.operator("foamwright.check", icon="CHECKMARK")
         self._draw_findings(context, obj.foamwright)

@@ -87,7 +87,7 @@ def _store(
         item.gain, item.bend = _gain(cut, kind), cut_words(cut.bend_deg, settings)
         item.edges = " ".join(str(vertex) for pair in vertex_pairs(shell, cut.edges.tolist()) for vertex in pair)
     plan.kind, plan.heading, plan.limit = kind, heading, limit
-    plan.made_for = bridge.shape_print(obj)
+    plan.made_for = bridge.look(bpy.context, obj).shape
     reckon(obj, shell, settings)
 
 
@@ -131,8 +131,13 @@ def waits(obj: bpy.types.Object | None) -> bool:
 
 
 def is_outdated(obj: bpy.types.Object) -> bool:
-    """The mesh was edited since the plan was made; marking seams is no edit."""
-    return waits(obj) and obj.foamwright.plan.made_for != bridge.shape_print(obj)
+    """The mesh or its modifiers changed since the plan was made; marking seams is no such change."""
+    if not waits(obj):
+        return False
+    try:
+        return obj.foamwright.plan.made_for != bridge.look(bpy.context, obj).shape
+    except MeshError:
+        return True
 
 
 def seams_with_plan(obj: bpy.types.Object, shell: Shell) -> np.ndarray:

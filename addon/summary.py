@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import bpy
 from bpy.app.handlers import persistent
 
-from ..core.errors import FoamwrightError
+from ..core.errors import FoamwrightError, MeshError
 from . import bridge, choices, plans, preview, results
 from .settings import settings_of
 
@@ -17,23 +17,33 @@ DELAY_S = 0.3
 
 @dataclass(frozen=True)
 class Summary:
-    """Of one shell: what it is made of, and whether its pattern and its waiting plan still fit it."""
+    """Of one shell: what it is made of, and whether its pattern and its waiting plan still fit it.
 
-    faces: int
+    faces, size_mm : with its modifiers; None while they are not worked out, see `bridge.evaluated_mesh`
+    unit : mm in a Blender unit when this was counted
+    """
+
+    faces: int | None
+    size_mm: tuple[float, ...] | None
+    unit: float
     seams: int
     folds: int
-    size_mm: tuple[float, float, float]
     outdated: bool
     forbidden: int
     plan_outdated: bool
 
 
 _of_object: dict[str, Summary] = {}
+_is_counting = False
 
 
 def of(obj: bpy.types.Object | None) -> Summary | None:
     """The last count for this object; None until it has been counted."""
-    return _of_object.get(obj.name_full) if obj is not None else None
+    counted = _of_object.get(obj.name_full) if obj is not None else None
+    # Blender calls no handler when the scene's units change
+    if counted is not None and counted.unit != bridge.mm_per_unit(bpy.context.scene):
+        refresh_soon()
+    return counted
 
 
 def refresh(context: bpy.types.Context) -> Summary | None:
@@ -41,30 +51,41 @@ def refresh(context: bpy.types.Context) -> Summary | None:
     obj = context.object
     if obj is None or obj.type != "MESH":
         return None
-    if obj.mode == "EDIT":
-        obj.update_from_editmode()
-    mesh, unit = bridge.mesh_of(obj), bridge.mm_per_unit(context.scene)
-    summary = Summary(
-        faces=len(mesh.polygons),
-        seams=int(bridge.edge_flags(mesh, "use_seam").sum()),
-        folds=int(bridge.edge_flags(mesh, "use_edge_sharp").sum()),
-        size_mm=tuple(side * unit for side in obj.dimensions),
-        outdated=is_outdated(context.scene, obj),
-        forbidden=len(choices.forbidden_pairs(context, obj)),
-        plan_outdated=plans.is_outdated(obj),
-    )
-    _of_object[obj.name_full] = summary
-    preview.refresh(context)
+    global _is_counting
+    _is_counting = True
+    try:
+        summary = _of_object[obj.name_full] = _count(context, obj)
+        preview.refresh(context)
+    finally:
+        _is_counting = False
     return summary
 
 
+def _count(context: bpy.types.Context, obj: bpy.types.Object) -> Summary:
+    try:
+        seen = bridge.look(context, obj)
+    except MeshError:
+        seen = None
+    mesh = bridge.mesh_of(obj)
+    return Summary(
+        faces=seen.faces if seen else None,
+        size_mm=seen.size_mm if seen else None,
+        unit=bridge.mm_per_unit(context.scene),
+        seams=int(bridge.edge_flags(mesh, "use_seam").sum()),
+        folds=int(bridge.edge_flags(mesh, "use_edge_sharp").sum()),
+        outdated=is_outdated(context.scene, obj),
+        forbidden=len(choices.forbidden_pairs(context, obj)) if seen else 0,
+        plan_outdated=plans.is_outdated(obj),
+    )
+
+
 def made_from(scene: bpy.types.Scene, obj: bpy.types.Object) -> str:
-    """Says whether two runs had the same mesh and settings. Raises SettingsError."""
-    return f"{bridge.fingerprint(scene, obj)} {settings_of(scene, obj)!r}"
+    """Says whether two runs read the same mesh and settings. Raises MeshError, SettingsError."""
+    return f"{bridge.look(bpy.context, obj).fingerprint} {settings_of(scene, obj)!r}"
 
 
 def is_outdated(scene: bpy.types.Scene, obj: bpy.types.Object) -> bool:
-    """The mesh or a setting changed since the shell was laid flat."""
+    """What a run reads changed since the shell was laid flat: the mesh as its modifiers leave it, or a setting."""
     root = results.results_of(obj)
     if root is None:
         return False
@@ -97,7 +118,8 @@ def _refresh_and_redraw() -> None:
 
 @persistent
 def _on_change(*_what) -> None:
-    refresh_soon()
+    if not _is_counting:  # a count may show modifiers in Edit Mode for a moment
+        refresh_soon()
 
 
 @persistent

@@ -125,16 +125,19 @@ def test_names_given_to_faces_come_back(panels, module):
 
 def test_the_fingerprint_sees_what_a_run_reads(box, module):
     obj, scene = box(), bpy.context.scene
-    bridge = module("addon.bridge")
-    seen = [bridge.fingerprint(scene, obj)]
-    assert bridge.fingerprint(scene, obj) == seen[0]
+
+    def fingerprint():
+        return module("addon.bridge").look(bpy.context, obj).fingerprint
+
+    seen = [fingerprint()]
+    assert fingerprint() == seen[0]
     obj.data.vertices[0].co.x += 0.001
-    seen.append(bridge.fingerprint(scene, obj))
+    seen.append(fingerprint())
     obj.data.edges[0].use_seam = not obj.data.edges[0].use_seam
-    seen.append(bridge.fingerprint(scene, obj))
+    seen.append(fingerprint())
     obj.location.x = 1
     bpy.context.view_layer.update()
-    seen.append(bridge.fingerprint(scene, obj))
+    seen.append(fingerprint())
     scene.unit_settings.scale_length = 0.5
-    seen.append(bridge.fingerprint(scene, obj))
+    seen.append(fingerprint())
     assert len(set(seen)) == 5
