@@ -1,4 +1,4 @@
-"""What is written and drawn on a piece besides its outlines: notches, labels, call-outs in words."""
+"""What is written on a piece: its name, what its edges and folds are, how it is built in."""
 
 from __future__ import annotations
 
@@ -23,14 +23,11 @@ from .lettering import (
     steps_along,
     widest_place,
 )
-from .outline import parts_of
+from .notches import Notch, inwards, notch_parts, sides_of
+from .outline import face_of
 from .pieces import Piece
 from .progress import Progress, Steps
-from .settings import Settings
 from .tight_bends import TightBend
-
-NOTCHED_FROM_MM = 15.0
-"""A joint longer than this gets a notch even where the spacing asks for none."""
 
 NAME_HEIGHTS = (10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0)
 TEXT_HEIGHTS = (3.0, 2.5, 2.0)
@@ -51,20 +48,6 @@ NOTCH_ROOM_MM = 8.0
 
 LONGEST_LEADER_MM = 25.0
 """Words that would stand further from their line on the piece are written outside it."""
-
-
-@dataclass(frozen=True)
-class Notch:
-    """A mark on the outside outline that meets its twin on the other piece.
-
-    point : (x, y) mm on the flat; inward : unit vector into the piece
-    label : the joint's letter and the number along the run, as "C2"
-    """
-
-    joint: str
-    label: str
-    point: tuple[float, float]
-    inward: tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -93,35 +76,6 @@ class Note:
         return LineString(shapely.shortest_line(self.box, Point(self.tip))) if self.tip else None
 
 
-def place_notches(piece: Piece, flat: np.ndarray, joints: Sequence[JointRun], settings: Settings) -> tuple[Notch, ...]:
-    """Notches of a piece at equal parts of each joint's length, so that twins meet even if one side is longer.
-
-    flat : (v, 2) mm. Both sides of a joint get the same number, counted along the run.
-    """
-    notches = []
-    for joint, side in _sides_of(piece, joints):
-        count = notch_count(joint, settings)
-        points, directions = along_line(flat[side.path], _notch_parts(count))
-        inward = _inward(side is joint.a, directions)
-        if settings.model_is_inside:
-            # the outside outline, which is traced, lies further out by the bevel
-            points = points - piece.stock.thickness_mm * np.tan(np.radians(side.bevel_deg)) * inward
-        for number, (point, into) in enumerate(zip(points.tolist(), inward.tolist(), strict=True), start=1):
-            notches.append(Notch(joint.letter, f"{joint.letter}{number}", tuple(point), tuple(into)))
-    return tuple(notches)
-
-
-def notch_count(joint: JointRun, settings: Settings) -> int:
-    """One notch a spacing of the shorter side, at least one on a joint long enough to slip."""
-    length = min(joint.a.length_mm, joint.b.length_mm)
-    return max(round(length / settings.notch_spacing_mm), int(length > NOTCHED_FROM_MM))
-
-
-def _notch_parts(count: int) -> np.ndarray:
-    """(count,) where the notches are, in parts of the length of the joint."""
-    return (np.arange(count) + 0.5) / max(count, 1)
-
-
 def write_notes(
     piece: Piece,
     number: int,
@@ -139,18 +93,18 @@ def write_notes(
     First the least wording of each gets its place, if need be with a leader, at last outside the outline; then
     each says as much more as there is room for, in larger letters where they fit.
     """
-    face = shapely.union_all(parts_of(shapely.make_valid(Polygon(outside[0], outside[1:]))))
-    sides = [side for _, side in _sides_of(piece, joints)]
+    face = face_of(outside)
+    sides = [side for _, side in sides_of(piece, joints)]
     around = face.buffer(max([0.0, *(_set_back(piece, -side.bevels_deg).max() for side in sides)]))
     room = Room(face, around)
-    for shape in _drawn(flat, folds, notches, bends):
+    for shape in _drawn(flat, face, folds, notches, bends):
         room.take(shape)
-    for joint, side in _sides_of(piece, joints):
+    for joint, side in sides_of(piece, joints):
         room.take(_inside_line(piece, flat, side, side is joint.a))
     for rim in rims:
         if rim.side.piece == piece.name and rim.side.bevels_deg.any():
             room.take(_inside_line(piece, flat, rim.side, True))
-    calls = [_joint_call(piece, flat, joint, side, notches) for joint, side in _sides_of(piece, joints)]
+    calls = [_joint_call(piece, flat, joint, side, notches) for joint, side in sides_of(piece, joints)]
     calls += [_rim_call(piece, flat, rim) for rim in rims if rim.side.piece == piece.name and rim_words(rim)]
     calls += [_fold_call(flat, fold, position) for position, fold in enumerate(folds, start=1)]
     least: list[Note] = []
@@ -193,22 +147,22 @@ class _Call:
 def _joint_call(piece: Piece, flat: np.ndarray, joint: JointRun, side: JointSide, notches: Sequence[Notch]) -> _Call:
     points, directions = along_line(flat[side.path], ALONG)
     labels = list(dict.fromkeys(notch.label for notch in notches if notch.joint == joint.letter))
-    bevels = side.bevels_deg[steps_along(flat[side.path], _notch_parts(len(labels)))]
+    bevels = side.bevels_deg[steps_along(flat[side.path], notch_parts(len(labels)))]
     notched = dict(zip(labels, bevels.tolist(), strict=True))
     key = ("joint", (joint.letter, side is joint.a))
-    sides = [(points, _inward(side is joint.a, directions), directions)]
+    sides = [(points, inwards(side is joint.a, directions), directions)]
     return _along(key, joint_words(joint, side, notched), sides, _gaps(piece, side))
 
 
 def _rim_call(piece: Piece, flat: np.ndarray, rim: RimRun) -> _Call:
     points, directions = along_line(flat[rim.side.path], ALONG)
-    sides = [(points, _inward(True, directions), directions)]
+    sides = [(points, inwards(True, directions), directions)]
     return _along(("rim", rim.letter), rim_words(rim), sides, _gaps(piece, rim.side))
 
 
 def _fold_call(flat: np.ndarray, fold: FoldRun, number: int) -> _Call:
     points, directions = along_line(flat[fold.path], np.array([0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8]))
-    left = _inward(True, directions)
+    left = inwards(True, directions)
     gap = max(0.8, fold.mouth_mm / 2) + 1.0
     sides = [(points, left, directions), (points, -left, directions)]
     return _along(("fold", number), fold_words(fold, number), sides, (gap, gap + 4.0, gap + 8.0))
@@ -257,30 +211,20 @@ def _inside_line(piece: Piece, flat: np.ndarray, side: JointSide, forwards: bool
     """The line along which the tilted blade comes out, with a little room."""
     starts, ends = flat[side.path[:-1]], flat[side.path[1:]]
     length = np.linalg.norm(ends - starts, axis=1, keepdims=True)
-    inward = _inward(forwards, (ends - starts) / np.where(length > 0, length, 1))
+    inward = inwards(forwards, (ends - starts) / np.where(length > 0, length, 1))
     moved = _set_back(piece, side.bevels_deg)[:, None] * inward
     return LineString(np.stack([starts + moved, ends + moved], axis=1).reshape(-1, 2)).buffer(RIM_MM)
-
-
-def _sides_of(piece: Piece, joints: Sequence[JointRun]) -> Iterator[tuple[JointRun, JointSide]]:
-    """The joints of a piece with its own side; a dart comes twice."""
-    for joint in joints:
-        for side in (joint.a, joint.b):
-            if side.piece == piece.name:
-                yield joint, side
-
-
-def _inward(forwards: bool, directions: np.ndarray) -> np.ndarray:
-    """Rims have the piece on their left, and side b of a joint walks its rim backwards."""
-    left = np.stack([-directions[:, 1], directions[:, 0]], axis=1)
-    return left if forwards else -left
 
 
 # --- where it is written -----------------------------------------------------------------------
 
 
 def _drawn(
-    flat: np.ndarray, folds: Sequence[FoldRun], notches: Sequence[Notch], bends: Sequence[TightBend]
+    flat: np.ndarray,
+    face: shapely.Geometry,
+    folds: Sequence[FoldRun],
+    notches: Sequence[Notch],
+    bends: Sequence[TightBend],
 ) -> Iterator[shapely.Geometry]:
     """What words keep off."""
     for fold in folds:
@@ -289,8 +233,7 @@ def _drawn(
         for line in bend.lines:
             yield LineString(line).buffer(max(0.8, bend.kerf_mm / 2))
     for notch in notches:
-        point, into = np.array(notch.point), np.array(notch.inward)
-        yield LineString([point, point + NOTCH_ROOM_MM * into]).buffer(2.0)
+        yield LineString([notch.point, notch.at(face, NOTCH_ROOM_MM)]).buffer(2.0)
 
 
 def _name_and_stock(piece: Piece, number: int, room: Room) -> tuple[Note, Note]:

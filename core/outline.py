@@ -107,6 +107,13 @@ def parts_of(shape: shapely.Geometry) -> list[Polygon]:
     return sorted(polygons, key=lambda part: -part.area)
 
 
+def face_of(rings: Sequence[np.ndarray]) -> shapely.Geometry:
+    """What closed rings (r, 2), the outer one first, go round; mended where they cross themselves, empty for none."""
+    if not rings:
+        return Polygon()
+    return shapely.union_all(parts_of(shapely.make_valid(Polygon(rings[0], rings[1:]))))
+
+
 @dataclass(frozen=True, eq=False)
 class _Corners:
     """The corners of a ring between the edge before (1) and the edge after (2); each array has an entry a corner.

@@ -13,7 +13,8 @@ from .foam import Stock
 from .folds import FoldRun
 from .joints import JointRun, RimRun, Run
 from .layout import Sheet
-from .marks import Notch, Note
+from .marks import Note
+from .notches import Notch
 from .patch import Patch
 from .pieces import Piece
 from .shell import Shell

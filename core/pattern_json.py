@@ -20,7 +20,8 @@ from .folds import FoldRun
 from .joints import JointRun, JointSide, RimRun
 from .json_reading import Node, read_document
 from .layout import Placement, Sheet
-from .marks import Notch, Note
+from .marks import Note
+from .notches import Notch
 from .patch import Patch
 from .pattern import Pattern, PatternPiece
 from .shell import Shell

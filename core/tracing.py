@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from shapely import Polygon
 from shapely.geometry.polygon import orient
 
-from .outline import GRID_MM, parts_of
+from .outline import GRID_MM, face_of, parts_of
 from .pattern import PatternPiece
 
 
@@ -20,7 +19,7 @@ def traced_rings(piece: PatternPiece) -> tuple[np.ndarray, ...]:
     allowance = piece.stock.blade_mm / 2
     if not allowance and not inside_sticks_out(piece):
         return piece.outside_outline
-    both = shapely.union_all([_face(piece.outside_outline), _face(piece.inside_outline)], grid_size=GRID_MM)
+    both = shapely.union_all([face_of(piece.outside_outline), face_of(piece.inside_outline)], grid_size=GRID_MM)
     if allowance:
         both = both.buffer(allowance, join_style="mitre")
     whole = orient(parts_of(both)[0])
@@ -29,12 +28,5 @@ def traced_rings(piece: PatternPiece) -> tuple[np.ndarray, ...]:
 
 def inside_sticks_out(piece: PatternPiece) -> bool:
     """Whether the inside face is anywhere larger than the outside face."""
-    outside, inside = _face(piece.outside_outline), _face(piece.inside_outline)
+    outside, inside = face_of(piece.outside_outline), face_of(piece.inside_outline)
     return bool(shapely.difference(inside, outside, grid_size=GRID_MM).area > 0.01)
-
-
-def _face(rings: tuple[np.ndarray, ...]) -> shapely.Geometry:
-    if not rings:
-        return Polygon()
-    face = shapely.make_valid(Polygon(rings[0], rings[1:]))
-    return shapely.union_all(parts_of(face))

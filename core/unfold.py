@@ -17,13 +17,15 @@ from .joints import both_outlines, joint_runs, rim_runs
 from .kerf_lines import with_kerfs
 from .layers import cut_layers
 from .layout.nest import nest
-from .marks import place_notches, write_notes
+from .marks import write_notes
+from .notches import place_notches
 from .pattern import Pattern, PatternPiece
 from .pieces import cut_pieces
 from .progress import Progress, Steps, share
 from .settings import Settings
 from .shell import Shell
 from .tight_bends import find_tight_bends
+from .tracing import traced_rings
 
 CUT, FLAT, DRAWN, LAYERED, NESTED = 0.02, 0.08, 0.18, 0.2, 0.97
 """Parts of the work that are done when pieces are cut, laid flat and drawn, layers are cut, and all is nested; as
@@ -68,18 +70,11 @@ def unfold(
         )
         piece_folds = with_mouths(shell, piece.patch, flat.vertices, piece_folds, inside)
         piece_bends = with_kerfs(shell, piece, flat.vertices, piece_bends, inside)
-        notches = place_notches(piece, flat.vertices, joints, settings)
+        bare = PatternPiece.bare(piece, flat, outside, inside)
+        notches = place_notches(piece, flat.vertices, joints, settings, traced_rings(bare))
         writing = write_notes(piece, number, flat.vertices, outside, joints, piece_folds, notches, rims, piece_bends)
         notes = yield from share(writing, first, last)
-        finished.append(
-            replace(
-                PatternPiece.bare(piece, flat, outside, inside),
-                folds=piece_folds,
-                notches=notches,
-                notes=notes,
-                bends=piece_bends,
-            )
-        )
+        finished.append(replace(bare, folds=piece_folds, notches=notches, notes=notes, bends=piece_bends))
     pattern = Pattern(shell, piece_of_face, tuple(finished), joints, (), findings, rims)
     if settings.cut_layers:
         pattern = replace(pattern, layers=(yield from share(cut_layers(pattern, settings), DRAWN, LAYERED)))

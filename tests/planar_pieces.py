@@ -8,14 +8,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 import solids
 from foamwright.core.flatten import Flat
-from foamwright.core.foam import eva
+from foamwright.core.foam import Stock, eva
 from foamwright.core.joints import JointRun, both_outlines, joint_runs
-from foamwright.core.marks import place_notches, write_notes
+from foamwright.core.marks import write_notes
+from foamwright.core.notches import Notch, place_notches
 from foamwright.core.pattern import Pattern, PatternPiece
 from foamwright.core.pieces import Piece, cut_pieces
 from foamwright.core.progress import finish
 from foamwright.core.settings import Settings
 from foamwright.core.shell import Shell
+from foamwright.core.tracing import traced_rings
+
+Rings = tuple[np.ndarray, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,7 +40,10 @@ class Faceted:
         return ring @ np.stack([along, across]) + (base.mean() - depth) * normal
 
     def outlines(self, number: int) -> tuple[tuple[np.ndarray, ...], tuple[np.ndarray, ...]]:
-        return both_outlines(self.pieces[number], self.flats[number], self.joints)
+        return both_outlines(self.pieces[number], self.flats[number], self.joints, self.settings.model_is_inside)
+
+    def notches(self, number: int) -> tuple[Notch, ...]:
+        return notches_of(self.pieces[number], self.flats[number], self.joints, self.settings)
 
 
 def faceted(mesh: tuple[np.ndarray, Sequence], thickness: float = 10.0, **choices: object) -> Faceted:
@@ -57,14 +64,27 @@ def pattern_of(cut: Faceted) -> Pattern:
     finished = []
     for number, (piece, flat) in enumerate(zip(cut.pieces, cut.flats, strict=True)):
         outside, inside = cut.outlines(number)
-        notches = place_notches(piece, flat, cut.joints, cut.settings)
-        laid = Flat(flat, np.ones((len(piece.patch.triangles), 2)), piece.patch.step_lengths(flat))
+        notches = cut.notches(number)
         notes = finish(write_notes(piece, number + 1, flat, outside, cut.joints, (), notches))
-        finished.append(replace(PatternPiece.bare(piece, laid, outside, inside), notches=notches, notes=notes))
+        finished.append(replace(bare_piece(piece, flat, outside, inside), notches=notches, notes=notes))
     piece_of_face = np.empty(cut.shell.face_count, int)
     for number, piece in enumerate(cut.pieces):
         piece_of_face[piece.faces] = number
     return Pattern(cut.shell, piece_of_face, tuple(finished), cut.joints, (), ())
+
+
+def bare_piece(piece: Piece, flat: np.ndarray, outside: Rings, inside: Rings) -> PatternPiece:
+    laid = Flat(flat, np.ones((len(piece.patch.triangles), 2)), piece.patch.step_lengths(flat))
+    return PatternPiece.bare(piece, laid, outside, inside)
+
+
+def traced_around(piece: Piece, flat: np.ndarray, joints: Sequence[JointRun], settings: Settings) -> Rings:
+    """What is traced of the piece with these joints."""
+    return traced_rings(bare_piece(piece, flat, *both_outlines(piece, flat, joints, settings.model_is_inside)))
+
+
+def notches_of(piece: Piece, flat: np.ndarray, joints: Sequence[JointRun], settings: Settings) -> tuple[Notch, ...]:
+    return place_notches(piece, flat, joints, settings, traced_around(piece, flat, joints, settings))
 
 
 def side_vectors(ring: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -85,7 +105,7 @@ def _axes(shell: Shell, piece: Piece) -> np.ndarray:
     return np.stack([along, np.cross(normal, along), normal])
 
 
-def hinge(bends_deg: list[float], step: float = 10.0, wide: float = 40.0):
+def hinge(bends_deg: Sequence[float], step: float = 10.0, wide: float = 40.0, stock: Stock | None = None):
     """Two strips along x joined by a seam at y = 0; at vertex i the far strip is bent by bends_deg[i]."""
     x, bend = step * np.arange(len(bends_deg)), np.radians(bends_deg)
     rows = [
@@ -96,7 +116,7 @@ def hinge(bends_deg: list[float], step: float = 10.0, wide: float = 40.0):
     vertices, faces = solids.grid(np.stack(rows))
     n = len(x)
     shell = Shell.build(vertices, faces, seams=[(n + i, n + i + 1) for i in range(n - 1)])
-    pieces, _ = cut_pieces(shell, Settings())
+    pieces, _ = cut_pieces(shell, Settings(stock=stock or eva(5.0)))
     flats = []
     for piece in pieces:
         points = shell.vertices[piece.patch.shell_vertex]

@@ -16,7 +16,8 @@ from foamwright.core.folds import FoldRun
 from foamwright.core.grooves import with_mouths
 from foamwright.core.joints import JointRun, JointSide, RimRun, rim_runs
 from foamwright.core.layout import Placement, Sheet
-from foamwright.core.marks import Notch, Note
+from foamwright.core.marks import Note
+from foamwright.core.notches import Notch
 from foamwright.core.patch import cut_patch
 from foamwright.core.pattern import Pattern, PatternPiece
 from foamwright.core.settings import Settings

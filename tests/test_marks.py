@@ -10,11 +10,9 @@ import shapely
 import solids
 from foamwright.core.call_outs import bevel_ends, bevel_range, build_words, fold_words, joint_words
 from foamwright.core.folds import find_folds
-from foamwright.core.joints import JointSide, both_outlines, joint_runs, rim_runs
+from foamwright.core.joints import JointSide, both_outlines, rim_runs
 from foamwright.core.lettering import along_line
 from foamwright.core.marks import (
-    notch_count,
-    place_notches,
     write_notes,
 )
 from foamwright.core.pieces import cut_pieces
@@ -37,60 +35,6 @@ def test_along_line_measures_by_length():
     points, directions = along_line(line, np.array([0.0, 0.125, 0.5, 1.0]))
     np.testing.assert_allclose(points, [(0, 0), (5, 0), (10, 10), (10, 30)])
     np.testing.assert_allclose(directions, [(1, 0), (1, 0), (0, 1), (0, 1)])
-
-
-@pytest.mark.parametrize("mesh", MESHES.values(), ids=MESHES)
-def test_twin_notches_lie_at_equal_arc_length(mesh):
-    cut = faceted(mesh, 4.0)
-    notches = {
-        piece.name: place_notches(piece, flat, cut.joints, cut.settings)
-        for piece, flat in zip(cut.pieces, cut.flats, strict=True)
-    }
-    flat_of = {piece.name: flat for piece, flat in zip(cut.pieces, cut.flats, strict=True)}
-    for joint in cut.joints:
-        placed = []
-        for side in (joint.a, joint.b):
-            line = shapely.LineString(flat_of[side.piece][side.path])
-            own = [notch for notch in notches[side.piece] if notch.joint == joint.letter]
-            placed.append([(notch.label, line.project(shapely.Point(notch.point)) / line.length) for notch in own])
-            assert all(line.distance(shapely.Point(notch.point)) < 1e-9 for notch in own)
-        assert [label for label, _ in placed[0]] == [label for label, _ in placed[1]]
-        assert [part for _, part in placed[0]] == pytest.approx([part for _, part in placed[1]])
-        assert len(placed[0]) == notch_count(joint, cut.settings)
-
-
-def test_notches_are_counted_by_the_shorter_side():
-    (joint, *_) = faceted(solids.cube(100)).joints
-
-    def count(length: float, other: float, spacing: float = 50.0) -> int:
-        sides = {"a": replace(joint.a, length_mm=length), "b": replace(joint.b, length_mm=other)}
-        return notch_count(replace(joint, **sides), Settings(notch_spacing_mm=spacing))
-
-    assert [count(x, x + 1) for x in (10, 16, 60, 100, 260)] == [0, 1, 1, 2, 5]
-    assert count(400, 100) == 2
-
-
-@pytest.mark.parametrize("mesh", MESHES.values(), ids=MESHES)
-def test_notches_point_into_the_piece(mesh):
-    cut = faceted(mesh)
-    for piece, flat in zip(cut.pieces, cut.flats, strict=True):
-        face = Polygon(flat[piece.patch.loops[0]])
-        for notch in place_notches(piece, flat, cut.joints, cut.settings):
-            assert np.hypot(*notch.inward) == pytest.approx(1)
-            tip = np.array(notch.point) + 0.5 * np.array(notch.inward)
-            assert face.contains(shapely.Point(tip))
-
-
-def test_a_dart_has_twin_notches_on_one_piece():
-    vertices, faces = solids.flat_sheet(100, 60, 10, 6)
-    seams = [(33 + i, 34 + i) for i in range(6)]
-    shell = Shell.build(vertices, faces, seams=seams)
-    (piece,), _ = cut_pieces(shell, Settings())
-    flat = shell.vertices[piece.patch.shell_vertex][:, :2]
-    joints = joint_runs(shell, [piece], [flat], Settings())
-    one, other = place_notches(piece, flat, joints, Settings())
-    assert one.label == other.label == "A1"
-    assert np.array(one.inward) == pytest.approx(-np.array(other.inward))
 
 
 @pytest.mark.parametrize("rule", ["mitre", "butt", "one-sided"])
@@ -261,11 +205,3 @@ def test_build_words_name_mate_group_stock_and_face():
 def test_the_same_piece_gets_the_same_words():
     one, other = (pattern_of(faceted(MESHES["dodecahedron"])) for _ in range(2))
     assert [piece.notes for piece in one.pieces] == [piece.notes for piece in other.pieces]
-
-
-def test_notches_start_on_the_outside_outline_of_a_shell_modelled_by_its_inside():
-    cut = faceted(solids.box(180, 130, 80), 10.0, joint_rule="mitre", model_is_inside=True)
-    for piece, flat in zip(cut.pieces, cut.flats, strict=True):
-        (outside,), _ = both_outlines(piece, flat, cut.joints, model_is_inside=True)
-        for notch in place_notches(piece, flat, cut.joints, cut.settings):
-            assert shapely.LinearRing(outside).distance(shapely.Point(notch.point)) < 1e-6

@@ -14,6 +14,7 @@ import shapely
 from shapely import Polygon
 
 from ..errors import SettingsError
+from ..outline import face_of
 from . import Placement
 from .footprint import candidate_turns, footprint, rim_points, snug_turn, turned_box
 from .shelf import lay_on_shelves
@@ -227,7 +228,8 @@ def _marks(side: str, paper: Paper, words: shapely.Geometry) -> tuple[tuple[floa
 def _words_on(piece: PatternPiece) -> shapely.Geometry:
     """What is written on the piece's flat, and the notches with their labels."""
     words = [shape for note in piece.notes for shape in (note.box, note.leader) if shape]
-    notches = [shapely.Point(np.array(n.point) + 4 * np.array(n.inward)).buffer(5) for n in piece.notches]
+    face = face_of(piece.outside_outline)
+    notches = [shapely.Point(notch.at(face, 4)).buffer(5) for notch in piece.notches]
     return shapely.union_all([*words, *notches])
 
 

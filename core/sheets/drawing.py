@@ -13,13 +13,13 @@ from math import cos, pi, sin
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon
+from shapely import LineString
 
 from ..layout import Placement
 from ..lettering import LINE_PITCH
 from ..loose_parts import standing_lines
 from ..marks import Note
-from ..outline import parts_of
+from ..outline import face_of
 from ..pattern import Pattern, PatternPiece
 from ..tracing import traced_rings
 from .standing import standing_notes
@@ -117,19 +117,24 @@ SAME_LINE_MM = 0.02
 
 def draw_piece(pattern: Pattern, piece: PatternPiece, placement: Placement) -> tuple[Primitive, ...]:
     """Everything on one piece at its place, mm on the sheet or page; words are turned to read upright."""
-    face, taken = net_area(piece), _taken(piece)
+    face = net_area(piece)
+    taken = _taken(piece, face)
     notes = (*piece.notes, *standing_notes(pattern, piece, face, taken))
     free = face.difference(shapely.union_all([taken, *(note.box for note in notes)]))
-    lines = [*_outlines(piece), *_folds(piece), *_notches(piece), *_up_arrow(pattern, piece, free, placement.angle)]
+    lines = [
+        *_outlines(piece),
+        *_folds(piece),
+        *_notches(piece, face),
+        *_up_arrow(pattern, piece, free, placement.angle),
+    ]
     lines += [Line(STANDING, line.points) for line in standing_lines(pattern) if line.on == piece.name]
-    words = [*_notch_labels(piece, placement.angle), *_notes(notes, placement.angle)]
+    words = [*_notch_labels(piece, face, placement.angle), *_notes(notes, placement.angle)]
     return tuple(_placed(primitive, placement) for primitive in (*lines, *words))
 
 
 def net_area(piece: PatternPiece) -> shapely.Geometry:
     """The outside face of the piece on its flat, holes left out; mended where the flat crosses itself."""
-    face = shapely.make_valid(Polygon(piece.outside_outline[0], piece.outside_outline[1:]))
-    return shapely.union_all(parts_of(face))
+    return face_of(piece.outside_outline)
 
 
 def _placed(primitive: Primitive, placement: Placement) -> Primitive:
@@ -187,15 +192,14 @@ def _circle(centre: np.ndarray, radius: float) -> np.ndarray:
     return centre + radius * np.stack([np.cos(turn), np.sin(turn)], axis=1)
 
 
-def _notches(piece: PatternPiece) -> Iterable[Primitive]:
+def _notches(piece: PatternPiece, face: shapely.Geometry) -> Iterable[Primitive]:
     for notch in piece.notches:
-        point = np.array(notch.point)
-        yield Line(NOTCH, np.stack([point, point + NOTCH_MM * np.array(notch.inward)]))
+        yield Line(NOTCH, np.stack([np.array(notch.point), notch.at(face, NOTCH_MM)]))
 
 
-def _notch_labels(piece: PatternPiece, turn: float) -> Iterable[Text]:
+def _notch_labels(piece: PatternPiece, face: shapely.Geometry, turn: float) -> Iterable[Text]:
     for notch in piece.notches:
-        x, y = np.array(notch.point) + (NOTCH_MM + 2.2) * np.array(notch.inward)
+        x, y = notch.at(face, NOTCH_MM + 2.2)
         yield Text(NOTCH, notch.label, float(x), float(y), -turn, 1.8)
 
 
@@ -243,11 +247,11 @@ def _up_arrow(pattern: Pattern, piece: PatternPiece, free: shapely.Geometry, tur
     yield Text(UP, "UP", float(x), float(y), -turn, 2.0)
 
 
-def _taken(piece: PatternPiece) -> shapely.Geometry:
+def _taken(piece: PatternPiece, face: shapely.Geometry) -> shapely.Geometry:
     """Where words, folds and kerfs already are."""
     words = [note.box for note in piece.notes]
     words += [note.leader.buffer(2 * LEADER_DOT_MM) for note in piece.notes if note.leader]
     folds = [LineString(piece.flat[fold.path]).buffer(max(2.0, fold.mouth_mm / 2)) for fold in piece.folds]
     kerfs = [LineString(line).buffer(max(1.0, bend.kerf_mm / 2)) for bend in piece.bends for line in bend.lines]
-    notches = [shapely.Point(notch.point).buffer(NOTCH_MM + 4) for notch in piece.notches]
+    notches = [shapely.Point(notch.at(face, 0)).buffer(NOTCH_MM + 4) for notch in piece.notches]
     return shapely.union_all([*words, *folds, *kerfs, *notches])
