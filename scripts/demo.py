@@ -50,9 +50,10 @@ def parse_options(arguments: list[str]) -> argparse.Namespace:
     parser.add_argument("--strain", type=float, help="of the pieces of a suggested plan, at most, in percent (5)")
     parser.add_argument("--size", type=float, help="largest side of the shell in mm")
     parser.add_argument("--layers", action="store_true", help="also cut the layers that raise panels to their height")
+    parser.add_argument("--object", action="append", help="which mesh of the file; again for each that belongs to it")
     parser.add_argument("--out", type=Path, default=ROOT / "out", help="folder for what is made (out)")
     options = parser.parse_args(arguments)
-    own = (options.thickness, options.seams, options.strain, options.size, options.layers)
+    own = (options.thickness, options.seams, options.strain, options.size, options.layers, options.object)
     if options.path is None and any(own):
         parser.error("the beetle sentry set has its own foam, seams, size and layers; name a file to give others")
     if options.strain is not None and options.seams != "suggest":
@@ -73,6 +74,8 @@ def forwarded(options: argparse.Namespace) -> list[str]:
             words += [f"--{name}", str(value)]
     if options.layers:
         words.append("--layers")
+    for name in options.object or ():
+        words.append(f"--object={name}")  # a name may begin with a dash
     return words
 
 

@@ -33,10 +33,6 @@ def flat_area(piece):
     return area
 
 
-def largest_mm(obj):
-    return 1000 * max(obj.dimensions)
-
-
 def test_a_file_in_millimetres_becomes_templates(cuff, folder, headless, capfd):
     headless.run(cuff, folder, kinds={"JSON", "SUMMARY"})
     told = capfd.readouterr().out
@@ -80,67 +76,17 @@ def test_seams_can_be_suggested_and_are_told(cuff, folder, headless, capfd):
     assert bpy.context.scene.foamwright.cuts.strain_percent == pytest.approx(4)
 
 
-def test_seams_and_strain_that_make_no_sense_are_refused_before_the_work(folder, headless, module):
-    wrong = module("core.errors").SettingsError
-    for words, told in (({"seams": "guess"}, "suggest"), ({"seams": "suggest", "strain": 0.0}, "strain limit")):
+def test_what_makes_no_sense_is_refused_before_the_work(folder, headless, module):
+    wrong, nan = module("core.errors").SettingsError, float("nan")
+    for words, told in (
+        ({"seams": "guess"}, "suggest"),
+        ({"seams": "suggest", "strain": 0.0}, "strain limit"),
+        *(({"thickness": thickness}, "Foam .* makes no sense") for thickness in (0.0, -5.0, 101.0, nan)),
+        *(({"size": size}, "A shell of .* makes no sense") for size in (0.0, -300.0, nan, float("inf"))),
+    ):
         with pytest.raises(wrong, match=told):
             headless.run("monkey", folder, **words)
     assert not bpy.data.objects
-
-
-def test_the_size_can_be_said(cuff, headless):
-    shell = headless.import_shell(cuff)
-    headless.bring_to_size(shell, 240)
-    assert largest_mm(shell) == pytest.approx(240, rel=1e-5)
-
-
-def test_a_size_that_nobody_wears_is_changed_and_told(headless, capfd):
-    shell = headless.import_shell("monkey")
-    headless.bring_to_size(shell, None)
-    assert largest_mm(shell) == pytest.approx(300, rel=1e-5)
-    assert "give --size" in capfd.readouterr().out
-
-
-def test_a_size_that_is_worn_is_left(headless, capfd):
-    shell = headless.import_shell("monkey")
-    shell.scale = (0.1, 0.1, 0.1)
-    headless.bring_to_size(shell, None)
-    assert largest_mm(shell) == pytest.approx(273.4, abs=0.1)
-    assert "scaled" not in capfd.readouterr().out
-
-
-@pytest.mark.parametrize("suffix", [".obj", ".stl", ".ply", ".glb", ".usdc", ".fbx", ".blend"])
-def test_what_blender_exports_comes_back_whole(box, tmp_path, headless, suffix):
-    box()
-    path = tmp_path / f"crate{suffix}"
-    exporters = {
-        ".obj": lambda: bpy.ops.wm.obj_export(filepath=str(path)),
-        ".stl": lambda: bpy.ops.wm.stl_export(filepath=str(path)),
-        ".ply": lambda: bpy.ops.wm.ply_export(filepath=str(path)),
-        ".glb": lambda: bpy.ops.export_scene.gltf(filepath=str(path)),
-        ".usdc": lambda: bpy.ops.wm.usd_export(filepath=str(path)),
-        ".fbx": lambda: bpy.ops.export_scene.fbx(filepath=str(path)),
-        ".blend": lambda: bpy.ops.wm.save_as_mainfile(filepath=str(path), copy=True),
-    }
-    exporters[suffix]()
-    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
-    shell = headless.import_shell(path)
-    assert shell.name == "crate"
-    assert bpy.context.object == shell
-    assert shell.parent is None
-    assert len(shell.data.vertices) == 8
-    bpy.context.view_layer.update()
-    assert sorted(1000 * side for side in shell.dimensions) == pytest.approx([60, 90, 120], rel=1e-4)
-
-
-def test_several_meshes_become_one(box, tmp_path, headless):
-    box(name="one")
-    box(name="two").location.x = 0.5
-    bpy.ops.wm.obj_export(filepath=str(tmp_path / "two.obj"))
-    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
-    shell = headless.import_shell(tmp_path / "two.obj")
-    assert len(shell.data.vertices) == 16
-    assert len(bpy.data.objects) == 1
 
 
 def test_the_command_says_what_is_wrong_and_fails(tmp_path, folder, headless, capfd):
