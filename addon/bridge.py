@@ -288,6 +288,12 @@ def on_shell_edges(mesh: bpy.types.Mesh, shell: Shell, flags: np.ndarray) -> np.
     return carried
 
 
+def shape_print(mesh: bpy.types.Mesh) -> str:
+    """Changes when the mesh's own vertices, edges or faces do."""
+    points = _floats(mesh.vertices, "co", 3).astype(np.float32)
+    return _crc((points, _edge_pairs(mesh), _ints(mesh.loops, "vertex_index"), _ints(mesh.polygons, "loop_start")))
+
+
 def _crc(parts: Iterable[np.ndarray]) -> str:
     total = 0
     for part in parts:

@@ -2,13 +2,15 @@
 
 import bpy
 
+from .shell_state import is_shell
+
 
 def _in_export_menu(self, _context) -> None:
     self.layout.operator("foamwright.export", text="Foam Templates (.pdf, .svg, .dxf)")
 
 
 def _in_context_menu(self, context) -> None:
-    if context.object is not None and context.object.type == "MESH" and not context.object.foamwright.flat_of:
+    if is_shell(context.object):
         self.layout.separator()
         self.layout.operator("foamwright.flatten", text="Flatten for Foam")
         self.layout.operator("foamwright.export", text="Export Foam Templates")

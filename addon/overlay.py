@@ -11,7 +11,7 @@ from mathutils import Vector
 
 from ..core.pattern import Pattern
 from ..core.places import is_seen, joint_places, piece_places
-from . import bridge, results
+from . import belongings, bridge, results
 
 FONT, NAME_SIZE, LETTER_SIZE = 0, 13, 11
 NAME_COLOUR, LETTER_COLOUR = (1.0, 1.0, 1.0, 1.0), (1.0, 0.82, 0.45, 1.0)
@@ -40,7 +40,7 @@ def labels_of(pattern: Pattern, unit: float) -> list[Label]:
 
 def flat_labels(root: bpy.types.Collection) -> list[Label]:
     """Names on the flat pieces, wherever they have been moved to."""
-    flats = [obj for obj in root.all_objects if obj.foamwright.flat_of]
+    flats = belongings.flats_of(root)
     return [Label(flat.foamwright.flat_of, _middle(flat), tuple(flat.matrix_world.col[2].xyz)) for flat in flats]
 
 

@@ -2,7 +2,7 @@
 
 import bpy
 
-from . import colours, cut_panels, jobs, legend, overlay, results, summary, trouble
+from . import belongings, colours, cut_panels, jobs, legend, overlay, results, summary, trouble
 from .panel_parts import FoamwrightPanel, paragraph, properties
 from .piece_list import active_piece
 from .run_list import active_run
@@ -20,7 +20,11 @@ class FOAMWRIGHT_PT_shell(FoamwrightPanel):
         if obj is not None and obj.type == "MESH" and not is_shell(obj):
             piece = obj.foamwright.flat_of
             layout.label(text=f"Flat of piece {piece}" if piece else "Outline on a foam sheet", icon="MESH_DATA")
-            layout.label(text="Select the shell to go on", icon="INFO")
+            if belongings.left_over_at(obj) is not None:
+                layout.label(text="Its shell is there no more", icon="INFO")
+                layout.operator("foamwright.clear", icon="TRASH")
+            else:
+                layout.label(text="Select the shell to go on", icon="INFO")
             return
         if not is_shell(obj):
             layout.label(text="Select the mesh of your shell", icon="INFO")

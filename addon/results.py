@@ -16,7 +16,7 @@ from ..core.heat import scale_words, shell_strain, worst_strain
 from ..core.layout import Sheet
 from ..core.pattern import Pattern, PatternPiece
 from ..core.pattern_json import from_dict, to_dict
-from . import bridge, colours
+from . import belongings, bridge, colours
 from .piece_list import list_pieces
 from .run_list import list_runs
 
@@ -66,8 +66,7 @@ def results_of(obj: bpy.types.Object | None) -> bpy.types.Collection | None:
 def meshes_of(obj: bpy.types.Object) -> list[bpy.types.Mesh]:
     """The meshes that carry colours: the shell's own and those of its flats."""
     root = results_of(obj)
-    flats = [flat for flat in root.all_objects if flat.foamwright.flat_of] if root is not None else []
-    return [bridge.mesh_of(one) for one in (obj, *flats)]
+    return [bridge.mesh_of(one) for one in (obj, *belongings.flats_of(root))]
 
 
 def stored_pattern(obj: bpy.types.Object) -> Pattern:
@@ -86,7 +85,7 @@ def replace_pattern(obj: bpy.types.Object, pattern: Pattern) -> None:
 def rename_flat(obj: bpy.types.Object, old_name: str, new_name: str) -> None:
     """Give the flat of a piece, or the outline of a layer, its new name."""
     root = results_of(obj)
-    for flat in root.all_objects if root is not None else ():
+    for flat in belongings.made_in(root) if root is not None else ():
         if flat.foamwright.flat_of == old_name:
             flat.foamwright.flat_of = new_name
         elif not (flat.foamwright.is_frame and flat.name == old_name):
@@ -95,40 +94,27 @@ def rename_flat(obj: bpy.types.Object, old_name: str, new_name: str) -> None:
 
 
 def clear(obj: bpy.types.Object) -> None:
-    """Remove the object's results and everything in them; the list of pieces keeps the maker's choices."""
+    """Remove the object's results; the list of pieces keeps the maker's choices."""
     root = results_of(obj)
     obj.foamwright.results = None
-    if root is None:
-        return
-    for collection in (*root.children_recursive, root):
-        remove_objects(collection.objects)
-        bpy.data.collections.remove(collection)
+    if root is not None:
+        belongings.remove_results(root)
 
 
 @persistent
-def forget_deleted_shells(*_what) -> None:
-    """What is in no collection any more was deleted; results that still name it would keep it in the file."""
+def forget_deleted(*_what) -> None:
+    """Results let go of what the maker has deleted."""
     for root in bpy.data.collections:
-        shell = root.foamwright.shell
-        if shell is not None and not shell.users_collection and not shell.use_fake_user:
-            root.foamwright.shell = None
+        if root.library is None:
+            belongings.forget_deleted(root)
 
 
 def register() -> None:
-    bpy.app.handlers.save_pre.append(forget_deleted_shells)
+    bpy.app.handlers.save_pre.append(forget_deleted)
 
 
 def unregister() -> None:
-    bpy.app.handlers.save_pre.remove(forget_deleted_shells)
-
-
-def remove_objects(objects) -> None:
-    """Remove objects and their data, so that nothing is left without a user."""
-    for obj in list(objects):
-        data = obj.data
-        bpy.data.objects.remove(obj)
-        if data is not None and data.users == 0:
-            bpy.data.batch_remove([data])
+    bpy.app.handlers.save_pre.remove(forget_deleted)
 
 
 def unpaint(obj: bpy.types.Object) -> None:
@@ -151,10 +137,10 @@ def flat_mesh(piece: PatternPiece, flags: np.ndarray, unit: float) -> bpy.types.
 
 def _lay_out_flats(root: bpy.types.Collection, pattern: Pattern, flags: np.ndarray, unit: float) -> None:
     """Sheets in a square block on the ground to the right of the shell, each piece where it was nested."""
-    flats = bpy.data.collections.new("Flat pieces")
-    frames = bpy.data.collections.new("Foam sheets")
+    flats, frames = (bpy.data.collections.new(name) for name in belongings.ROOMS)
     root.children.link(flats)
     root.children.link(frames)
+    root.foamwright.keeps_list, root.foamwright.flats, root.foamwright.frames = True, flats, frames
     low, high = pattern.shell.vertices.min(axis=0), pattern.shell.vertices.max(axis=0)
     columns = max(1, math.ceil(math.sqrt(len(pattern.sheets))))
     width = max((sheet.width_mm for sheet in pattern.sheets), default=0.0) + SHEET_GAP_MM
@@ -174,6 +160,8 @@ def _lay_out_flats(root: bpy.types.Collection, pattern: Pattern, flags: np.ndarr
                 flat = _new_object(flats, piece.name, flat_mesh(piece, flags, unit), spot)
                 flat.foamwright.flat_of = piece.name
             flat.rotation_euler.z = placement.angle
+    for thing in (*flats.objects, *frames.objects):
+        belongings.keep(root, thing)
 
 
 def _outline_mesh(layer: PatternPiece, unit: float) -> bpy.types.Mesh:

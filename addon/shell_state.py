@@ -17,7 +17,7 @@ from bpy.props import (
 from ..core.flag_colours import FLAG_KINDS
 from ..core.foam import Stock, eva
 from ..core.settings import PieceChoice, RunChoice
-from . import cut_settings
+from . import belongings, cut_settings
 from .typed import changed, typed, word
 
 
@@ -125,16 +125,30 @@ class FoamwrightShell(bpy.types.PropertyGroup):
     findings: CollectionProperty(type=FoamwrightFinding)
     active_finding: IntProperty(name="Finding")
     checked: BoolProperty()
-    results: PointerProperty(type=bpy.types.Collection)
+    results: PointerProperty(
+        type=bpy.types.Collection, description="The collection of its results, or of the results that it is part of"
+    )
     flat_of: StringProperty(description="On a flat piece: which piece it is")
     is_frame: BoolProperty(description="It is the outline of a foam sheet or of a build-up layer")
+    is_listed: BoolProperty(description="A run made it and keeps a list, in which no copy of it stands")
     plan: PointerProperty(type=cut_settings.FoamwrightPlan)
 
 
+class FoamwrightMade(bpy.types.PropertyGroup):
+    """One object that a run made."""
+
+    thing: PointerProperty(type=bpy.types.Object)
+    shape: StringProperty(description="Print of its mesh as the run made it")
+
+
 class FoamwrightResults(bpy.types.PropertyGroup):
-    """On a collection of results: whose they are, the whole pattern, and what it was made from."""
+    """On a collection of results: whose they are, what a run made, the whole pattern, and what it was made from."""
 
     shell: PointerProperty(type=bpy.types.Object)
+    keeps_list: BoolProperty(description="All that the run made is listed; results of earlier versions list nothing")
+    made: CollectionProperty(type=FoamwrightMade)
+    flats: PointerProperty(type=bpy.types.Collection, description="The collection made for flat pieces")
+    frames: PointerProperty(type=bpy.types.Collection, description="The collection made for outlines")
     pattern_json: StringProperty()
     made_from: StringProperty(description="Fingerprint of the mesh and the settings")
     sheet_count: IntProperty()
@@ -145,10 +159,10 @@ class FoamwrightResults(bpy.types.PropertyGroup):
 
 def is_shell(obj: bpy.types.Object | None) -> bool:
     """A mesh that may be a shell: none of those that a run has made."""
-    return obj is not None and obj.type == "MESH" and not obj.foamwright.flat_of and not obj.foamwright.is_frame
+    return obj is not None and obj.type == "MESH" and not belongings.is_made(obj)
 
 
-CLASSES = (FoamwrightPiece, FoamwrightRun, FoamwrightFinding, FoamwrightShell, FoamwrightResults)
+CLASSES = (FoamwrightPiece, FoamwrightRun, FoamwrightFinding, FoamwrightShell, FoamwrightMade, FoamwrightResults)
 _HOMES = {bpy.types.Object: FoamwrightShell, bpy.types.Collection: FoamwrightResults}
 
 

@@ -110,7 +110,7 @@ def redraw() -> None:
 
 
 def _refresh_and_redraw() -> None:
-    results.forget_deleted_shells()
+    results.forget_deleted()
     before = of(bpy.context.object)
     if refresh(bpy.context) != before:
         redraw()

@@ -5,7 +5,7 @@ from bpy.props import EnumProperty
 
 from ...core.flatten import Flattener
 from ...core.unfold import unfold
-from .. import bridge, colours, jobs, overlay, results, summary
+from .. import belongings, bridge, colours, jobs, overlay, results, summary
 from ..findings import list_findings
 from ..settings import settings_of
 
@@ -79,7 +79,7 @@ class FOAMWRIGHT_OT_colours(bpy.types.Operator):
 
 
 class FOAMWRIGHT_OT_clear(bpy.types.Operator):
-    """Remove the flat pieces, the stored pattern and the colours of this shell; its seams stay"""
+    """Remove the flat pieces, the stored pattern and the colours of this shell; its seams stay, and what is yours"""
 
     bl_idname = "foamwright.clear"
     bl_label = "Remove Results"
@@ -87,11 +87,15 @@ class FOAMWRIGHT_OT_clear(bpy.types.Operator):
 
     @classmethod
     def poll(cls, context):
-        return jobs.has_results(cls, context)
+        return belongings.left_over_at(context.object) is not None or jobs.has_results(cls, context)
 
     def execute(self, context):
-        results.clear(context.object)
-        results.unpaint(context.object)
+        left_over = belongings.left_over_at(context.object)
+        if left_over is not None:
+            belongings.remove_results(left_over)
+        else:
+            results.clear(context.object)
+            results.unpaint(context.object)
         summary.refresh(context)
         return {"FINISHED"}
 

@@ -244,7 +244,7 @@ def test_undoing_the_deletion_of_a_shell_brings_its_results_back(steep, module):
     bpy.ops.object.select_all(action="DESELECT")
     steep.select_set(True)
     bpy.ops.object.delete("EXEC_DEFAULT", True)
-    results.forget_deleted_shells()
+    results.forget_deleted()
     assert all(collection.foamwright.shell is None for collection in bpy.data.collections)
     bpy.ops.ed.undo()
     assert results.results_of(bpy.data.objects["shell"]) is not None
