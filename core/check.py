@@ -6,13 +6,17 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import KDTree
 
 from .crossing import crossing_triangles
 from .errors import MeshError
+from .flatten.overlap import crossing_steps
+from .progress import Progress, Steps, finish, share
 from .shell import Shell
+from .triangulate import in_own_plane
 
 SEVERITIES = ("stop", "warn", "note")
 
@@ -24,6 +28,11 @@ SLIVER = 1e-6
 
 SAME_PLACE_MM = 1e-4
 """Vertices closer than this are one place: far under any cut, over the rounding of Blender's positions."""
+
+
+STAGE = "Checking the shell"
+QUICK = 0.3
+"""Part of the check that is done before parts that run through each other are looked for, as measured."""
 
 
 @dataclass(frozen=True)
@@ -48,8 +57,33 @@ class Finding:
 
 def examine(shell: Shell) -> tuple[Finding, ...]:
     """What is wrong with a mesh, worst first."""
-    checks = (_size, _non_manifold, _directions, slivers, _inside_out, _doubled, _crossings, _loose, _rims)
-    return worst_first(finding for check in checks for finding in check(shell))
+    return finish(examining(shell))
+
+
+def examining(shell: Shell) -> Steps[tuple[Finding, ...]]:
+    """As `examine`. Yields Progress."""
+    yield Progress(STAGE, 0.0)
+    found = yield from share(_what_stops(shell), 0, QUICK)
+    for check in (_inside_out, _doubled, _loose, _rims):
+        yield Progress(STAGE, QUICK)
+        found += check(shell)
+    found += yield from share(_crossings(shell), QUICK, 1)
+    return worst_first(found)
+
+
+def refuse_unfit(shell: Shell) -> Steps[None]:
+    """Raise MeshError for what keeps a mesh from being laid flat at all. Yields Progress."""
+    refuse((yield from _what_stops(shell)))
+
+
+def _what_stops(shell: Shell) -> Steps[list[Finding]]:
+    """Findings that say stop."""
+    found: list[Finding] = []
+    checks = (_size, _non_manifold, _directions, _slivers, _crossed_faces)
+    for number, check in enumerate(checks):
+        yield Progress(STAGE, number / len(checks))
+        found += check(shell)
+    return found
 
 
 def refuse(findings: Iterable[Finding]) -> None:
@@ -135,7 +169,7 @@ def _directions(shell: Shell) -> Iterator[Finding]:
     )
 
 
-def slivers(shell: Shell) -> Iterator[Finding]:
+def _slivers(shell: Shell) -> Iterator[Finding]:
     """Faces that have no shape to be laid flat."""
     p = shell.vertices[shell.triangles]
     side = np.linalg.norm(p - np.roll(p, -1, axis=1), axis=2).max(axis=1)
@@ -149,6 +183,37 @@ def slivers(shell: Shell) -> Iterator[Finding]:
             "Merge vertices by distance and dissolve degenerate faces, or move the corners apart.",
             faces=numbers(faces),
         )
+
+
+def _crossed_faces(shell: Shell) -> Iterator[Finding]:
+    """Faces whose rim runs through itself, seen along their normal: no triangles fill them."""
+    p = shell.vertices[shell.triangles]
+    vector = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0])
+    size = np.linalg.norm(vector, axis=1)
+    turned_over = np.einsum("ij,ij->i", vector, shell.face_normal[shell.triangle_face]) < -SLIVER * size
+    # where both halves are alike the face has no normal
+    even = 2 * shell.face_area < SLIVER * np.bincount(shell.triangle_face, size)
+    faces = np.unique(np.concatenate([shell.triangle_face[turned_over], np.flatnonzero(even), *_crossed_rings(shell)]))
+    if len(faces):
+        yield Finding(
+            "crossed-face",
+            "stop",
+            f"'{shell.name}': the sides of {some(faces, 'face')} cross each other.",
+            "Put the corners in order round the face, or delete it and fill the hole anew.",
+            faces=numbers(faces),
+        )
+
+
+def _crossed_rings(shell: Shell) -> Iterator[list[int]]:
+    """Faces of more than four corners whose sides cross; in smaller ones a triangle is turned over then."""
+    sides = np.diff(shell.face_start)
+    for count in np.unique(sides[sides > 4]):
+        faces = np.flatnonzero(sides == count)
+        corners = shell.face_start[faces][:, None] + np.arange(count)
+        rings = in_own_plane(shell.vertices[shell.corner_vertex[corners]])
+        doubtful = np.flatnonzero(~shapely.is_simple(shapely.linearrings(rings)))
+        # a rim that touches itself, as round a hole that a slit leads to, can be filled
+        yield [int(faces[i]) for i in doubtful if len(crossing_steps(rings[i], [np.arange(count)]))]
 
 
 def _inside_out(shell: Shell) -> Iterator[Finding]:
@@ -187,17 +252,17 @@ def _doubled(shell: Shell) -> Iterator[Finding]:
         )
 
 
-def _crossings(shell: Shell) -> Iterator[Finding]:
-    pairs = crossing_triangles(shell.vertices, shell.triangles)
-    if len(pairs):
-        faces = np.unique(shell.triangle_face[pairs])
-        yield Finding(
-            "self-crossing",
-            "warn",
-            f"'{shell.name}' runs through itself at {some(faces, 'face')}.",
-            "Move the parts apart, or cut one where it enters the other: foam cannot pass through foam.",
-            faces=numbers(faces),
-        )
+def _crossings(shell: Shell) -> Steps[list[Finding]]:
+    pairs = yield from crossing_triangles(shell.vertices, shell.triangles)
+    faces = np.unique(shell.triangle_face[pairs])
+    finding = Finding(
+        "self-crossing",
+        "warn",
+        f"'{shell.name}' runs through itself at {some(faces, 'face')}.",
+        "Move the parts apart, or cut one where it enters the other: foam cannot pass through foam.",
+        faces=numbers(faces),
+    )
+    return [finding] if len(faces) else []
 
 
 def _loose(shell: Shell) -> Iterator[Finding]:

@@ -2,57 +2,50 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
-from scipy.spatial import KDTree
+
+from .nearby import size_classes, within
+from .progress import Progress, Steps
 
 CROSSING_TOLERANCE = 1e-6
 """Part of the largest dimension by which triangles must reach through each other's plane, and along the line they
 share: panels that lie on each other or touch along an edge do not cross."""
 
 
-def crossing_triangles(vertices: np.ndarray, triangles: np.ndarray) -> np.ndarray:
-    """(p, 2) int, pairs of triangles that run through each other, lower number first.
+def crossing_triangles(vertices: np.ndarray, triangles: np.ndarray) -> Steps[np.ndarray]:
+    """(p, 2) int, pairs of triangles that run through each other, lower number first. Yields Progress.
 
     Left out: pairs that share a vertex, that only touch, that overlap in one plane, and that cross just where
     both have an edge.
     """
-    pairs = _near_pairs(vertices, triangles)
     tolerance = CROSSING_TOLERANCE * float(np.ptp(vertices, axis=0).max())
     corner = vertices[triangles]
-    crossed = _run_through(corner[pairs[:, 0]], corner[pairs[:, 1]], tolerance)
-    found = np.sort(pairs[crossed], axis=1)
-    return found[np.lexsort(found.T[::-1])]
+    found = [np.empty((0, 2), np.int64)]
+    for pairs, done in _near_pairs(corner, triangles):
+        yield Progress("Checking the shell", done)
+        found.append(pairs[_run_through(corner[pairs[:, 0]], corner[pairs[:, 1]], tolerance)])
+    crossed = np.sort(np.concatenate(found), axis=1)
+    return crossed[np.lexsort(crossed.T[::-1])]
 
 
-def _near_pairs(vertices: np.ndarray, triangles: np.ndarray) -> np.ndarray:
-    """(p, 2) int, pairs without a common vertex whose boxes overlap.
-
-    Triangles are sorted into classes of like size, each doubling the last, so that a few large ones do not
-    widen the search around all the small ones.
-    """
-    corner = vertices[triangles]
+def _near_pairs(corner: np.ndarray, triangles: np.ndarray) -> Iterator[tuple[np.ndarray, float]]:
+    """(p, 2) int, pairs without a common vertex whose boxes overlap, some at a time; and the part of the work done."""
     low, high = corner.min(axis=1), corner.max(axis=1)
-    centre, radius = (low + high) / 2, np.linalg.norm(high - low, axis=1) / 2
-    size_class = np.floor(np.log2(np.maximum(radius, radius.max() * 1e-6 or 1.0))).astype(int)
-    classes = [np.flatnonzero(size_class == c) for c in np.unique(size_class)]
-    trees = [KDTree(centre[members]) for members in classes]
-    kept = [np.empty((0, 2), np.int64)]
-    for i, small in enumerate(classes):
-        for j in range(i, len(classes)):
-            large = classes[j]
-            reach = radius[small].max() + radius[large].max()
-            if i == j:
-                pairs = small[trees[i].query_pairs(reach, output_type="ndarray")]
-            else:
-                near = trees[i].query_ball_point(centre[large], reach)
-                counts = np.array([len(one) for one in near])
-                pairs = np.stack([small[np.concatenate(near).astype(np.int64)], np.repeat(large, counts)], axis=1)
-            one, other = pairs[:, 0], pairs[:, 1]
-            overlap = ((low[one] <= high[other]) & (low[other] <= high[one])).all(axis=1)
-            pairs = pairs[overlap]
+    classes = size_classes(corner)
+    searches = [(small, large) for i, small in enumerate(classes) for large in classes[i:]]
+    total = sum(len(large.members) for _, large in searches)
+    done = 0
+    for small, large in searches:
+        for place, near in within(large.middle, small.tree, small.radius + large.radius):
+            one, other = small.members[near], large.members[place]
+            fits = one < other if small is large else np.ones(len(one), bool)
+            fits[fits] = ((low[one[fits]] <= high[other[fits]]) & (low[other[fits]] <= high[one[fits]])).all(axis=1)
+            pairs = np.stack([one[fits], other[fits]], axis=1)
             common = triangles[pairs[:, 0]][:, :, None] == triangles[pairs[:, 1]][:, None, :]
-            kept.append(pairs[~common.any(axis=(1, 2))])
-    return np.concatenate(kept)
+            yield pairs[~common.any(axis=(1, 2))], (done + int(place.max(initial=0))) / total
+        done += len(large.members)
 
 
 def _run_through(one: np.ndarray, other: np.ndarray, tolerance: float) -> np.ndarray:

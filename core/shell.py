@@ -49,11 +49,25 @@ class Shell:
         Raises MeshError for an empty mesh, a position that is not a number, a face with under three
         corners, a repeated or unknown vertex, a tagged pair that is no edge.
         """
+        rings = list(faces)
+        sides = np.fromiter(map(len, rings), np.int64, len(rings))
+        corners = np.concatenate([np.empty(0, np.int64), *rings]) if len(rings) else np.empty(0, np.int64)
+        return cls.of_corners(vertices, corners, np.concatenate([[0], np.cumsum(sides)]), seams, folds, name)
+
+    @classmethod
+    def of_corners(
+        cls,
+        vertices: Sequence | np.ndarray,
+        corner_vertex: np.ndarray,
+        face_start: np.ndarray,
+        seams: Iterable[tuple[int, int]] | np.ndarray = (),
+        folds: Iterable[tuple[int, int]] | np.ndarray = (),
+        name: str = "shell",
+    ) -> Shell:
+        """As `build`, from faces that are arrays already: see `Shell`."""
         points = np.asarray(vertices, dtype=float).reshape(-1, 3)
-        rings = [np.asarray(face, dtype=np.int64) for face in faces]
-        _refuse_unusable(name, points, rings)
-        corner_vertex = np.concatenate(rings)
-        face_start = np.concatenate([[0], np.cumsum([len(ring) for ring in rings])])
+        corner_vertex, face_start = np.asarray(corner_vertex, np.int64), np.asarray(face_start, np.int64)
+        _refuse_unusable(name, points, corner_vertex, face_start)
         bare = cls(points, corner_vertex, face_start, np.empty(0, bool), np.empty(0, bool), name)
         return replace(bare, seam=bare._tag(seams, "seam"), fold=bare._tag(folds, "fold"))
 
@@ -102,8 +116,10 @@ class Shell:
     @cached_property
     def _edge_table(self) -> tuple[np.ndarray, np.ndarray]:
         pairs = np.stack([self.corner_vertex, self.corner_vertex[self.corner_next]], axis=1)
-        edges, corner_edge = np.unique(np.sort(pairs, axis=1), axis=0, return_inverse=True)
-        return edges, corner_edge.reshape(-1)
+        base = len(self.vertices)
+        # one number a pair: rows are sorted many times slower
+        keys, corner_edge = np.unique(pairs.min(axis=1) * base + pairs.max(axis=1), return_inverse=True)
+        return np.stack(np.divmod(keys, base), axis=1), corner_edge.reshape(-1)
 
     @property
     def edges(self) -> np.ndarray:
@@ -258,8 +274,8 @@ class Shell:
 
     # --- helpers -------------------------------------------------------------------------------
 
-    def _tag(self, pairs: Iterable[tuple[int, int]], what: str) -> np.ndarray:
-        pairs = np.asarray(list(pairs), np.int64).reshape(-1, 2)
+    def _tag(self, pairs: Iterable[tuple[int, int]] | np.ndarray, what: str) -> np.ndarray:
+        pairs = np.asarray(pairs if isinstance(pairs, np.ndarray) else list(pairs), np.int64).reshape(-1, 2)
         tagged = np.zeros(self.edge_count, bool)
         edge = self.edge_between(pairs)
         if (edge < 0).any():
@@ -273,8 +289,8 @@ class Shell:
         return tagged
 
 
-def _refuse_unusable(name: str, points: np.ndarray, rings: list[np.ndarray]) -> None:
-    if not len(points) or not rings:
+def _refuse_unusable(name: str, points: np.ndarray, corner_vertex: np.ndarray, face_start: np.ndarray) -> None:
+    if not len(points) or len(face_start) < 2:
         raise MeshError(f"'{name}' has no faces; choose an object with a modelled surface.")
     wild = np.flatnonzero(~np.isfinite(points).all(axis=1))
     if len(wild):
@@ -283,10 +299,15 @@ def _refuse_unusable(name: str, points: np.ndarray, rings: list[np.ndarray]) -> 
             "delete these vertices or undo the edit that made them.",
             vertices=wild,
         )
-    for index, ring in enumerate(rings):
-        if len(ring) < 3 or len(set(ring.tolist())) < len(ring):
-            raise MeshError(
-                f"'{name}': face {index} has fewer than three different corners; dissolve or delete it.", faces=(index,)
-            )
-        if ring.min() < 0 or ring.max() >= len(points):
-            raise MeshError(f"'{name}': face {index} uses a vertex that does not exist.", faces=(index,))
+    face = np.repeat(np.arange(len(face_start) - 1), np.diff(face_start))
+    unknown = face[(corner_vertex < 0) | (corner_vertex >= len(points))]
+    if len(unknown):
+        raise MeshError(f"'{name}': face {unknown[0]} uses a vertex that does not exist.", faces=(int(unknown[0]),))
+    order = np.lexsort((corner_vertex, face))
+    again = (np.diff(face[order]) == 0) & (np.diff(corner_vertex[order]) == 0)
+    narrow = np.union1d(np.flatnonzero(np.diff(face_start) < 3), face[order[1:][again]])
+    if len(narrow):
+        raise MeshError(
+            f"'{name}': face {narrow[0]} has fewer than three different corners; dissolve or delete it.",
+            faces=(int(narrow[0]),),
+        )

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from .check import examine, refuse
+from .check import examining, refuse
 from .check_pattern import examine_pattern
 from .corner_trims import find_corners
 from .flatten import Flattener, flatten_pieces
@@ -46,8 +46,7 @@ def unfold(
     flattener : keeps what it has laid flat, so that a run after an edit is quick.
     Raises MeshError and its kin, with the elements at fault, and SettingsError.
     """
-    yield Progress("Checking the shell", 0.0)
-    findings = examine(shell)
+    findings = yield from share(examining(shell), 0, 0.01)
     refuse(findings)
     yield Progress("Cutting pieces", 0.01)
     pieces, piece_of_face = cut_pieces(shell, settings, face_names)

@@ -6,6 +6,7 @@ import solids
 from foamwright.core.check import SEVERITIES, Finding, examine, refuse
 from foamwright.core.crossing import crossing_triangles
 from foamwright.core.errors import MeshError
+from foamwright.core.progress import finish
 from foamwright.core.shell import Shell
 from hypothesis import given
 from hypothesis import strategies as st
@@ -53,6 +54,35 @@ def test_non_manifold_edge():
     assert finding.severity == "stop"
     shell = Shell.build(extra, [*faces, [*faces[0][:2], 9, 8]])
     assert [set(shell.edges[e]) for e in finding.edges] == [set(faces[0][:2])]
+
+
+BOW_TIE = [(0, 0), (100, 100), (100, 0), (0, 100)]
+LOPSIDED = [(0, 0), (100, 100), (100, 0), (0, 40)]
+PENTAGRAM = [(100 * np.cos(0.8 * np.pi * i), 100 * np.sin(0.8 * np.pi * i)) for i in range(5)]
+COIL = [
+    (r * np.cos(a), r * np.sin(a))
+    for r, a in zip([50] * 40 + [40] * 40, [*np.linspace(0, 8, 40), *np.linspace(8, 0, 40)], strict=True)
+]
+
+
+@pytest.mark.parametrize("ring", [BOW_TIE, LOPSIDED, PENTAGRAM, COIL], ids=["bow-tie", "lopsided", "pentagram", "coil"])
+def test_a_face_whose_sides_cross_is_refused_by_its_number(ring):
+    corners = len(ring)
+    square = [(200, 0), (300, 0), (300, 100), (200, 100)]
+    points = np.column_stack([np.array([*square, *ring], float), np.zeros(corners + 4)])
+    mesh = points, [range(4), range(4, corners + 4)]
+    finding = _found(mesh, "crossed-face")
+    assert (finding.severity, finding.faces) == ("stop", (1,))
+    with pytest.raises(MeshError, match=r"1 face \(1\) cross"):
+        refuse(examine(Shell.build(*mesh)))
+
+
+@given(st.integers(0, 10_000), st.floats(0, 0.3))
+def test_bent_quads_are_not_taken_for_crossed_ones(seed, noise):
+    vertices, faces = solids.flat_sheet()
+    size = np.ptp(vertices, axis=0).max() / np.sqrt(len(faces))
+    bent = vertices + noise * size * np.random.default_rng(seed).uniform(-1, 1, vertices.shape)
+    assert "crossed-face" not in _kinds((bent, faces))
 
 
 @given(st.sets(st.integers(0, 31), min_size=1, max_size=10))
@@ -189,5 +219,5 @@ def test_crossings_agree_with_a_search_of_all_pairs(seed, spread):
     centres = random.uniform(-10, 10, (14, 1, 3))
     vertices = (centres + size[:, None, None] * random.normal(size=(14, 3, 3))).reshape(-1, 3)
     triangles = np.arange(42).reshape(14, 3)
-    found = {(int(i), int(j)) for i, j in crossing_triangles(vertices, triangles)}
+    found = {(int(i), int(j)) for i, j in finish(crossing_triangles(vertices, triangles))}
     assert found == _crossing_by_all_pairs(vertices, triangles)

@@ -8,7 +8,9 @@ from foamwright.core.progress import finish
 from foamwright.core.seams import EdgeChoices, SuggestionLimits, removable_seams, suggest, where_to_cut
 from foamwright.core.seams.draft import Draft
 from foamwright.core.seams.reasons import _own_runs
+from foamwright.core.settings import Settings
 from foamwright.core.shell import Shell
+from foamwright.core.unfold import unfold
 
 
 def _two_sided(mesh):
@@ -47,6 +49,35 @@ def test_faces_without_area_are_named():
         with pytest.raises(MeshError, match="without area") as refused:
             finish(steps)
         assert flat <= set(refused.value.faces)
+
+
+def _bow_tied():
+    points, faces = solids.flat_sheet(100, 60, 6, 4)
+    faces = [list(face) for face in faces]
+    faces[5][:2] = faces[5][1::-1]
+    return points, faces
+
+
+UNFIT = {
+    "bow-tie": _bow_tied(),
+    "no size": solids.flat_sheet(0.1, 0.06, 6, 4),
+    "doubled": (solids.flat_sheet()[0], [*solids.flat_sheet()[1], solids.flat_sheet()[1][3]]),
+    "flipped": (solids.flat_sheet()[0], [solids.flat_sheet()[1][0][::-1], *solids.flat_sheet()[1][1:]]),
+}
+
+
+@pytest.mark.parametrize("mesh", UNFIT.values(), ids=UNFIT)
+def test_what_cannot_be_laid_flat_is_refused_before_any_work_in_the_same_words(mesh):
+    shell = Shell.build(*mesh)
+    with pytest.raises(MeshError) as refused:
+        finish(unfold(shell, Settings()))
+    for steps in (suggest(shell), where_to_cut(shell, np.arange(3)), removable_seams(shell)):
+        stages: list[str] = []
+        with pytest.raises(MeshError) as again:
+            stages.extend(step.stage for step in steps)
+        assert str(again.value) == str(refused.value)
+        assert set(again.value.faces) == set(refused.value.faces)
+        assert not set(stages) - {"Checking the shell"}
 
 
 def test_no_faces_to_cut_are_refused():

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 import solids
+from foamwright.core import triangulate
 from foamwright.core.errors import MeshError
 from foamwright.core.patch import cut_patch
 from foamwright.core.pieces import split
@@ -156,6 +157,76 @@ def test_any_star_shaped_polygon_is_clipped_without_overlap(radii, seed):
     areas = np.cross(p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]) @ shell.face_normal[0] / 2
     assert (areas > -1e-9).all()
     assert np.isclose(areas.sum(), shell.face_area[0])
+
+
+def _spiral(turns, count):
+    """A coiled strip of about `count` corners, too crooked to be seen from one point."""
+    angle = np.linspace(0, 2 * np.pi * turns, count // 2)
+    outer, inner = (np.stack([r * np.cos(angle), r * np.sin(angle)], axis=1) for r in (24 + 5 * angle, 20 + 5 * angle))
+    return np.vstack([outer, inner[::-1]])
+
+
+def _lobed(count):
+    angle = 2 * np.pi * np.arange(count) / count
+    return np.stack([np.cos(angle), np.sin(angle)], axis=1) * (90 + 10 * np.sin(9 * angle))[:, None]
+
+
+def _jagged(count, seed):
+    angle = 2 * np.pi * np.arange(count) / count
+    radius = np.exp(np.random.default_rng(seed).normal(0, 0.6, count))
+    return np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=1)
+
+
+def _filled_once(polygon):
+    """Whether a polygon (s, 2) comes apart into s - 2 upright triangles of its own area."""
+    shell = Shell.build(np.column_stack([polygon, np.zeros(len(polygon))]), [np.arange(len(polygon))])
+    a, b, c = polygon[shell.triangles].transpose(1, 0, 2)
+    area = ((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]) / 2
+    x, y = polygon.T
+    whole = (x * np.roll(y, -1) - np.roll(x, -1) * y).sum() / 2
+    return len(area) == len(polygon) - 2 and (area > 0).all() and np.isclose(area.sum(), whole, rtol=1e-9)
+
+
+@given(st.integers(5, 400), st.integers(0, 10_000))
+def test_any_jagged_polygon_is_filled_once(count, seed):
+    assert _filled_once(_jagged(count, seed))
+
+
+@pytest.mark.parametrize(
+    "polygon", [_lobed(2000), _spiral(1.5, 300), _spiral(12, 2000)], ids=["lobes", "coil", "coils"]
+)
+def test_a_polygon_of_many_corners_is_filled_once(polygon):
+    assert _filled_once(polygon)
+
+
+def test_a_polygon_with_a_slit_to_a_hole_is_filled_once():
+    hole = [(30, 30), (30, 60), (60, 60), (60, 30), (30, 30)]
+    assert _filled_once(np.array([(0, 0), (100, 0), (100, 100), (0, 100), (0, 0), *hole], float))
+
+
+def test_work_on_a_polygon_grows_little_faster_than_its_corners(monkeypatch):
+    looked_at = []
+    turn = triangulate._turn
+    monkeypatch.setattr(triangulate, "_turn", lambda a, b, c: looked_at.append(np.size(b - a)) or turn(a, b, c))
+
+    def work(count):
+        looked_at.clear()
+        assert _filled_once(_lobed(count))
+        return sum(looked_at)
+
+    assert work(4000) < 4 * 1.7 * work(1000)
+
+
+def test_faces_of_many_kinds_keep_their_own_triangles():
+    sizes = [3, 70, 4, 6, 5, 6, 90, 4]
+    rings = [_lobed(size) + np.array([250.0 * place, 0]) for place, size in enumerate(sizes)]
+    shell = Shell.build(
+        np.column_stack([np.vstack(rings), np.zeros(sum(sizes))]),
+        np.split(np.arange(sum(sizes)), np.cumsum(sizes)[:-1]),
+    )
+    assert [np.sum(shell.triangle_face == face) for face in range(len(sizes))] == [size - 2 for size in sizes]
+    corners = shell.corner_face[np.searchsorted(shell.corner_vertex, shell.triangles)]
+    assert (corners == shell.triangle_face[:, None]).all()
 
 
 def test_a_dented_quad_is_split_inside():

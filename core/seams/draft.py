@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..check import refuse, slivers
 from ..opening import missing_cut
 from ..shell import Shell
 from .choices import EdgeChoices, SuggestionLimits, edge_price
@@ -77,8 +76,7 @@ class Draft(Division):
 
     @classmethod
     def of(cls, shell: Shell, limits: SuggestionLimits, choices: EdgeChoices) -> Draft:
-        """The task as the maker sets it. Raises MeshError for faces without area."""
-        refuse(slivers(shell))
+        """The task as the maker sets it, on a shell that `refuse_unfit` lets pass."""
         kept = shell.seam if choices.keep is None else shell.seam | choices.keep
         price = edge_price(shell, choices)
         return cls(shell, limits, kept, price if choices.forbid is None else np.where(choices.forbid, np.inf, price))

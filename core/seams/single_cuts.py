@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..check import refuse_unfit
 from ..flatten import Flattener
 from ..progress import Progress, Steps, even, share
 from ..settings import Settings
@@ -34,6 +35,7 @@ def where_to_cut(
     """The one more cut that helps the piece of `faces` (p,) most, with its mirror image; None if it is fine or
     none of the likeliest cuts helps. foam : as in `suggest`. Yields Progress.
     """
+    yield from share(refuse_unfit(shell), 0, 0)
     draft = Draft.of(shell, limits or SuggestionLimits(), choices or EdgeChoices())
     piece = chosen_faces(shell, faces)
     flattener = Flattener()
@@ -83,6 +85,7 @@ def removable_seams(
 
     foam : as in `suggest`.
     """
+    yield from share(refuse_unfit(shell), 0, 0)
     bare = shell.with_seams(np.zeros(shell.edge_count, bool))
     draft = Draft.of(bare, limits or SuggestionLimits(), EdgeChoices())
     draft.seam = shell.seam & draft.inner

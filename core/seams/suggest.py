@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from ..check import refuse_unfit
 from ..flatten import Flattener
 from ..progress import Progress, Steps, even, share, telling
 from ..settings import Settings
@@ -57,8 +58,9 @@ def suggest(
     foam : the maker's settings, to hold the finished pattern to the limits, with the thickness of its foam and its
     seams equally long; None for each piece alone, on the skin. Where the shell mirrors itself, its seams with it, the
     plan does so exactly. The same shell gives the same plan.
-    Raises MeshError for faces without area, and where there are none to cut.
+    Raises MeshError for what cannot be laid flat however it is cut, and where there are no faces to cut.
     """
+    yield from share(refuse_unfit(shell), 0, 0)
     draft = Draft.of(shell, limits or SuggestionLimits(), choices or EdgeChoices())
     region = np.arange(shell.face_count)
     part, edge = draft, np.arange(shell.edge_count)
