@@ -12,7 +12,17 @@ NEEDED = ("numpy", "scipy", "shapely")
 
 
 WITH_CLASSES = ("cut_settings", "settings", "shell_state", "operators", "panels")
-WITH_HOOKS = ("settings", "shell_state", "results", "legend", "menus", "summary", "preview", "headless")
+WITH_HOOKS = (
+    "settings",
+    "shell_state",
+    "shell_settings",
+    "results",
+    "legend",
+    "menus",
+    "summary",
+    "preview",
+    "headless",
+)
 
 
 def register() -> None:

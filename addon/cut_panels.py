@@ -5,6 +5,7 @@ import bpy
 from . import plans, summary
 from .panel_parts import FoamwrightPanel, paragraph, properties
 from .piece_list import active_piece
+from .shell_settings import group_of
 from .shell_state import is_shell
 
 
@@ -23,8 +24,9 @@ class FOAMWRIGHT_PT_cuts(FoamwrightPanel):
         column = layout.column(align=True)
         column.operator_menu_enum("foamwright.mark_seams", "source", text="Mark Seams From", icon="MOD_EDGESPLIT")
         column.operator("foamwright.complete_seams", icon="ADD")
-        layout.prop(context.scene.foamwright, "fold_limit")
-        properties(layout, context.scene.foamwright.cuts, "strain_percent")
+        settings = group_of(context.scene, obj)
+        layout.prop(settings, "fold_limit")
+        properties(layout, settings.cuts, "strain_percent")
         column = layout.column(align=True)
         column.operator("foamwright.suggest_seams", icon="OUTLINER_OB_LIGHTPROBE")
         column.operator("foamwright.removable_seams", icon="REMOVE")
@@ -78,7 +80,7 @@ class FOAMWRIGHT_PT_cut_choices(FoamwrightPanel):
 
     def draw(self, context):
         layout, counts = self.layout, summary.of(context.object)
-        properties(layout, context.scene.foamwright.cuts, "narrowest_mm", "fits")
+        properties(layout, group_of(context.scene, context.object).cuts, "narrowest_mm", "fits")
         layout.operator("foamwright.forbid_cut", icon="CANCEL")
         if counts is not None and counts.forbidden:
             row = layout.row(align=True)

@@ -8,6 +8,7 @@ from bpy.props import BoolProperty, CollectionProperty, EnumProperty, FloatPrope
 from ..core.foam import Stock
 from ..core.layout.paging import A4, LETTER
 from ..core.seams import SuggestionLimits
+from .typed import carries
 
 PAPERS = {"A4": A4, "LETTER": LETTER}
 
@@ -27,7 +28,7 @@ def _chosen(cut, context) -> None:
 
 
 class FoamwrightCutSettings(bpy.types.PropertyGroup):
-    """On the scene: what holds for every suggestion."""
+    """Part of the settings: what holds for every suggestion."""
 
     strain_percent: FloatProperty(
         name="Strain up to",
@@ -37,6 +38,7 @@ class FoamwrightCutSettings(bpy.types.PropertyGroup):
         max=99.0,
         precision=1,
         subtype="PERCENTAGE",
+        update=carries("strain_percent"),
     )
     narrowest_mm: FloatProperty(
         name="Least width (mm)",
@@ -45,6 +47,7 @@ class FoamwrightCutSettings(bpy.types.PropertyGroup):
         min=0.0,
         soft_max=100.0,
         precision=0,
+        update=carries("narrowest_mm"),
     )
 
     fits: EnumProperty(
@@ -55,6 +58,7 @@ class FoamwrightCutSettings(bpy.types.PropertyGroup):
             ("A4", "An A4 page", "So that no template is glued together from pages"),
             ("LETTER", "A Letter page", "So that no template is glued together from pages"),
         ),
+        update=carries("fits"),
     )
 
     def to_core(self, stock: Stock) -> SuggestionLimits:

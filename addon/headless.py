@@ -17,7 +17,7 @@ from ..core.pieces import cut_pieces
 from ..core.seams import SOURCES, SuggestionLimits
 from . import bridge, writers
 from .importing import MONKEY, bring_to_size, import_shell
-from .settings import settings_of
+from .shell_settings import settings_of
 
 COMMAND = "foamwright"
 SUGGEST = "suggest"

@@ -15,7 +15,7 @@ import bpy
 from ..core.errors import FoamwrightError, MeshError
 from ..core.progress import Progress, finish
 from ..core.shell import Shell
-from . import bridge, results, summary, trouble
+from . import bridge, results, shell_settings, summary, trouble
 from .shell_state import is_shell
 
 TICK_S = 0.05
@@ -166,7 +166,9 @@ class ShellJob(Job):
             raise MeshError(f"'{self._name}' was removed or renamed meanwhile; run {self.title} again.")
         if not bridge.same_shell(self._shell, bridge.shell_from_object(context, obj)):
             raise MeshError(f"'{self._name}' was changed meanwhile; run {self.title} again.")
-        return self.show(context, obj, self._shell, result)
+        told = self.show(context, obj, self._shell, result)
+        shell_settings.give_own(context.scene, obj)
+        return told
 
 
 def is_free(cls: type[bpy.types.Operator]) -> bool:

@@ -6,6 +6,7 @@ from . import belongings, colours, cut_panels, jobs, legend, overlay, results, s
 from .panel_parts import FoamwrightPanel, paragraph, properties
 from .piece_list import active_piece
 from .run_list import active_run
+from .shell_settings import group_of
 from .shell_state import is_shell
 
 COLOURS = (("STRAIN", "Strain", "SHADING_TEXTURE"), ("FLAGS", "Flags", "BOOKMARKS"), ("NONE", "None", "SHADING_SOLID"))
@@ -81,9 +82,10 @@ class FOAMWRIGHT_PT_foam(FoamwrightPanel):
         row.operator_menu_enum("foamwright.use_stock", "stock", text="Your Foam", icon="PRESET")
         row.operator("foamwright.keep_stock", text="", icon="ADD")
         row.operator("foamwright.forget_stock", text="", icon="REMOVE")
-        properties(self.layout, context.scene.foamwright, "foam_name", "thickness_mm")
-        self.layout.prop(context.scene.foamwright, "model_is_inside")
-        self.layout.prop(context.scene.foamwright, "cut_layers")
+        settings = group_of(context.scene, context.object)
+        properties(self.layout, settings, "foam_name", "thickness_mm")
+        self.layout.prop(settings, "model_is_inside")
+        self.layout.prop(settings, "cut_layers")
 
 
 class FOAMWRIGHT_PT_foam_details(FoamwrightPanel):
@@ -92,7 +94,7 @@ class FOAMWRIGHT_PT_foam_details(FoamwrightPanel):
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context):
-        settings = context.scene.foamwright
+        settings = group_of(context.scene, context.object)
         properties(self.layout, settings, "sheet_width_mm", "sheet_height_mm", "part_gap_mm", "nest_seconds")
         properties(self.layout, settings, "neutral_depth")
         self.layout.operator("foamwright.calibrate", icon="DRIVER_DISTANCE")
@@ -106,7 +108,7 @@ class FOAMWRIGHT_PT_joints(FoamwrightPanel):
     bl_options = {"DEFAULT_CLOSED"}
 
     def draw(self, context):
-        settings = context.scene.foamwright
+        settings = group_of(context.scene, context.object)
         properties(self.layout, settings, "joint_rule")
         if settings.joint_rule == "AUTO":
             properties(self.layout, settings, "butt_limit", "one_sided_limit")

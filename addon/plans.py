@@ -18,7 +18,7 @@ from ..core.shell import Shell
 from . import bridge
 from .cut_settings import FoamwrightCut
 from .findings import vertex_pairs
-from .settings import settings_of
+from .shell_settings import settings_of
 
 _reckonings: dict[str, Reckoning] = {}
 

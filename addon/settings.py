@@ -1,4 +1,4 @@
-"""The maker's choices that hold for every shell, as Blender properties; `to_core` turns them into core's Settings."""
+"""What the maker sets for a whole shell, as Blender properties; `to_core` turns them into core's Settings."""
 
 import math
 from types import MappingProxyType
@@ -9,12 +9,13 @@ from bpy.props import BoolProperty, EnumProperty, FloatProperty, IntProperty, Po
 from ..core.settings import SQUEEZE_COST, Settings
 from . import cut_settings, stock_file
 from .stock_settings import StockProperties
-from .typed import changed, typed, word
+from .typed import sets, typed, word
 
 
 class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
-    """On the scene: what holds for every shell in it."""
+    """On a shell: what holds for all of it. On the scene: what a shell without settings of its own begins with."""
 
+    is_own: BoolProperty(description="On a shell: it has settings of its own")
     tight_bends: EnumProperty(
         name="Tight bends",
         description="What smooth bends get that are tighter than the foam allows",
@@ -22,20 +23,20 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
             ("HEAT_FORM", "Heat-form", "Shaped warm over something round"),
             ("KERFS", "Relief kerfs", "Kerfs in the inside of ridges, which close; scores in valleys, which open"),
         ),
-        update=changed,
+        update=sets("tight_bends"),
     )
     cut_layers: BoolProperty(
         name="Cut build-up layers",
         description="Put the layers of foam that raise a panel to its modelled height on the sheets as well; off: they "
         "are only told, because a part may as well stand off on straps",
         default=False,
-        update=changed,
+        update=sets("cut_layers"),
     )
     model_is_inside: BoolProperty(
         name="Mesh is the inside face",
         description="The modelled mesh is the face next to the wearer; off: it is the face that is seen",
         default=False,
-        update=changed,
+        update=sets("model_is_inside"),
     )
     joint_rule: EnumProperty(
         name="Joint edges",
@@ -46,7 +47,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
             ("ONE_SIDED", "One-sided", "The whole bevel on one edge"),
             ("MITRE", "Mitred", "Half the bevel on each edge"),
         ),
-        update=changed,
+        update=sets("joint_rule"),
     )
     butt_limit: FloatProperty(
         name="Square-cut up to",
@@ -55,7 +56,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
         min=0.0,
         max=math.pi,
         subtype="ANGLE",
-        update=changed,
+        update=sets("butt_limit"),
     )
     one_sided_limit: FloatProperty(
         name="One-sided up to",
@@ -64,7 +65,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
         min=0.0,
         max=math.pi,
         subtype="ANGLE",
-        update=changed,
+        update=sets("one_sided_limit"),
     )
     heavy_bevel: FloatProperty(
         name="Heavy bevel over",
@@ -73,7 +74,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
         min=0.0,
         max=math.pi,
         subtype="ANGLE",
-        update=changed,
+        update=sets("heavy_bevel"),
     )
     feather_mm: FloatProperty(
         name="Feather edge under (mm)",
@@ -82,7 +83,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
         min=0.0,
         soft_max=5.0,
         precision=1,
-        update=changed,
+        update=sets("feather_mm"),
     )
     butt_mismatch_mm: FloatProperty(
         name="Square edges off by (mm)",
@@ -91,7 +92,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
         min=0.0,
         soft_max=10.0,
         precision=1,
-        update=changed,
+        update=sets("butt_mismatch_mm"),
     )
     rim_style: EnumProperty(
         name="Open rims",
@@ -101,7 +102,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
             ("ROUNDED", "Rounded", "Both corners rounded"),
             ("BEVELLED", "Bevelled", "Tilted in, the inside face the smaller one"),
         ),
-        update=changed,
+        update=sets("rim_style"),
     )
     rim_bevel: FloatProperty(
         name="Bevel of rims",
@@ -110,7 +111,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
         min=0.0,
         max=math.radians(80.0),
         subtype="ANGLE",
-        update=changed,
+        update=sets("rim_bevel"),
     )
     rim_round_mm: FloatProperty(
         name="Rounding of rims (mm)",
@@ -119,7 +120,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
         min=0.0,
         soft_max=10.0,
         precision=1,
-        update=changed,
+        update=sets("rim_round_mm"),
     )
     fold_limit: FloatProperty(
         name="Fold over",
@@ -128,7 +129,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
         min=0.0,
         max=math.pi,
         subtype="ANGLE",
-        update=changed,
+        update=sets("fold_limit"),
     )
     seam_priority: FloatProperty(
         name="Seam priority",
@@ -136,7 +137,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
         default=1.0,
         min=0.0,
         max=1.0,
-        update=changed,
+        update=sets("seam_priority"),
     )
     squeeze_cost: FloatProperty(
         name="Squeeze cost",
@@ -144,7 +145,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
         default=SQUEEZE_COST,
         min=0.0,
         soft_max=5.0,
-        update=changed,
+        update=sets("squeeze_cost"),
     )
     notch_spacing_mm: FloatProperty(
         name="Notch spacing (mm)",
@@ -152,7 +153,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
         default=50.0,
         min=0.0,
         precision=0,
-        update=changed,
+        update=sets("notch_spacing_mm"),
     )
     part_gap_mm: FloatProperty(
         name="Gap between pieces (mm)",
@@ -160,7 +161,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
         default=4.0,
         min=0.0,
         precision=1,
-        update=changed,
+        update=sets("part_gap_mm"),
     )
     nest_seconds: IntProperty(
         name="Nesting time (s)",
@@ -168,7 +169,7 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
         default=6,
         min=0,
         soft_max=120,
-        update=changed,
+        update=sets("nest_seconds"),
     )
     cuts: PointerProperty(type=cut_settings.FoamwrightCutSettings, description="What suggested cuts must keep to")
 
@@ -203,11 +204,6 @@ class FoamwrightSettings(StockProperties, bpy.types.PropertyGroup):
             part_gap_mm=typed(self.part_gap_mm),
             nest_seconds=self.nest_seconds,
         )
-
-
-def settings_of(scene: bpy.types.Scene, obj: bpy.types.Object) -> Settings:
-    """Everything the maker set for this shell. Raises SettingsError."""
-    return scene.foamwright.to_core(obj.foamwright.pieces, obj.foamwright.runs)
 
 
 CLASSES = (FoamwrightSettings,)

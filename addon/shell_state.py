@@ -17,7 +17,7 @@ from bpy.props import (
 from ..core.flag_colours import FLAG_KINDS
 from ..core.foam import Stock, eva
 from ..core.settings import PieceChoice, RunChoice
-from . import belongings, cut_settings
+from . import belongings, cut_settings, settings
 from .typed import changed, typed, word
 
 
@@ -116,8 +116,9 @@ class FoamwrightFinding(bpy.types.PropertyGroup):
 
 
 class FoamwrightShell(bpy.types.PropertyGroup):
-    """On an object: its pieces, its findings and the collection that holds its results."""
+    """On an object: its settings, its pieces, its findings and the collection that holds its results."""
 
+    settings: PointerProperty(type=settings.FoamwrightSettings)
     pieces: CollectionProperty(type=FoamwrightPiece)
     active_piece: IntProperty(name="Piece")
     runs: CollectionProperty(type=FoamwrightRun)

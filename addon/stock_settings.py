@@ -6,21 +6,21 @@ from bpy.props import FloatProperty, StringProperty
 
 from ..core.errors import SettingsError
 from ..core.foam import Stock, eva
-from .typed import changed, typed
+from .typed import sets, typed
 
 
 def _thickness_changed(group, context) -> None:
     """A groove leaves the usual skin of the new thickness, until the maker says otherwise."""
+    sets("thickness_mm")(group, context)
     with contextlib.suppress(SettingsError):  # said in full when the job is started
         group.skin_mm = eva(group.thickness_mm).skin_mm
-    changed(group, context)
 
 
 class StockProperties:
-    """Part of the scene's settings: the foam of every piece that has none of its own."""
+    """Part of the settings: the foam of every piece that has none of its own."""
 
     foam_name: StringProperty(
-        name="Foam", default="EVA", description="What the foam is called on the templates", update=changed
+        name="Foam", default="EVA", description="What the foam is called on the templates", update=sets("foam_name")
     )
     thickness_mm: FloatProperty(
         name="Thickness (mm)",
@@ -39,7 +39,7 @@ class StockProperties:
         default=1000.0,
         min=0.0,
         precision=0,
-        update=changed,
+        update=sets("sheet_width_mm"),
     )
     sheet_height_mm: FloatProperty(
         name="Sheet height (mm)",
@@ -47,7 +47,7 @@ class StockProperties:
         default=600.0,
         min=0.0,
         precision=0,
-        update=changed,
+        update=sets("sheet_height_mm"),
     )
     neutral_depth: FloatProperty(
         name="Neutral depth",
@@ -57,7 +57,7 @@ class StockProperties:
         min=0.0,
         max=1.0,
         precision=2,
-        update=changed,
+        update=sets("neutral_depth"),
     )
     skin_mm: FloatProperty(
         name="Groove skin (mm)",
@@ -66,7 +66,7 @@ class StockProperties:
         min=0.0,
         soft_max=3.0,
         precision=1,
-        update=changed,
+        update=sets("skin_mm"),
     )
     cold_limit_percent: FloatProperty(
         name="Cold strain",
@@ -76,7 +76,7 @@ class StockProperties:
         max=100.0,
         precision=1,
         subtype="PERCENTAGE",
-        update=changed,
+        update=sets("cold_limit_percent"),
     )
     hot_limit_percent: FloatProperty(
         name="Hot strain",
@@ -86,7 +86,7 @@ class StockProperties:
         max=100.0,
         precision=1,
         subtype="PERCENTAGE",
-        update=changed,
+        update=sets("hot_limit_percent"),
     )
     tightest_bend: FloatProperty(
         name="Tightest bend",
@@ -95,7 +95,7 @@ class StockProperties:
         min=0.0,
         soft_max=10.0,
         precision=1,
-        update=changed,
+        update=sets("tightest_bend"),
     )
     kerf_mm: FloatProperty(
         name="Relief kerf (mm)",
@@ -104,7 +104,7 @@ class StockProperties:
         min=0.1,
         soft_max=5.0,
         precision=1,
-        update=changed,
+        update=sets("kerf_mm"),
     )
     blade_mm: FloatProperty(
         name="Blade takes (mm)",
@@ -113,7 +113,7 @@ class StockProperties:
         min=0.0,
         soft_max=3.0,
         precision=2,
-        update=changed,
+        update=sets("blade_mm"),
     )
 
     def to_stock(self) -> Stock:

@@ -9,7 +9,7 @@ from bpy.app.handlers import persistent
 
 from ..core.errors import FoamwrightError, MeshError
 from . import bridge, choices, plans, preview, results
-from .settings import settings_of
+from .shell_settings import settings_of
 
 DELAY_S = 0.3
 """Editing sends a burst of changes; one count at its end is enough."""

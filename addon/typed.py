@@ -2,12 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 
 def changed(_group, _context) -> None:
     """Update of every property that a result depends on."""
     from . import summary
 
     summary.refresh_soon()
+
+
+def carries(name: str) -> Callable:
+    """Update of a setting of this name that no result depends on: shell and scene have it alike, see shell_settings."""
+
+    def carry(group, context) -> None:
+        from . import shell_settings
+
+        shell_settings.carry(group, name, context)
+
+    return carry
+
+
+def sets(name: str) -> Callable:
+    """As `carries`, for a setting that a result depends on."""
+    carry = carries(name)
+
+    def update(group, context) -> None:
+        carry(group, context)
+        changed(group, context)
+
+    return update
 
 
 def word(choice: str) -> str:

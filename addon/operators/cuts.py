@@ -6,7 +6,7 @@ from bpy.props import EnumProperty
 
 from ...core.seams import complete_seams, seams_from
 from .. import bridge, choices, jobs, summary, trouble
-from ..settings import settings_of
+from ..shell_settings import settings_of
 
 
 class FOAMWRIGHT_OT_mark_seams(bpy.types.Operator):

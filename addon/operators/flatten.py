@@ -7,7 +7,7 @@ from ...core.flatten import Flattener
 from ...core.unfold import unfold
 from .. import belongings, bridge, colours, jobs, overlay, results, summary
 from ..findings import list_findings
-from ..settings import settings_of
+from ..shell_settings import settings_of
 
 known = Flattener()
 """What has been laid flat in this session, so that a run after a moved seam solves only what changed."""

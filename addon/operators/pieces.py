@@ -9,7 +9,7 @@ from ...core.renaming import new_names, renamed
 from .. import bridge, jobs, overlay, results, summary, trouble
 from ..findings import reword_findings
 from ..piece_list import active_piece, list_pieces
-from ..settings import settings_of
+from ..shell_settings import settings_of
 
 
 class FOAMWRIGHT_OT_find_pieces(jobs.ShellJob):

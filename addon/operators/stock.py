@@ -6,6 +6,7 @@ from bpy.props import EnumProperty, FloatProperty, StringProperty
 from ...core.calibration import BentStrip
 from ...core.errors import FoamwrightError
 from .. import stock_file, trouble
+from ..shell_settings import group_of
 
 _shown: list[tuple[str, str, str]] = []
 """Blender wants the words of a menu to outlive the menu."""
@@ -32,7 +33,7 @@ class FOAMWRIGHT_OT_use_stock(bpy.types.Operator):
 
     @trouble.reports_errors
     def execute(self, context):
-        context.scene.foamwright.take_stock(stock_file.library().stock(self.stock))
+        group_of(context.scene, context.object).take_stock(stock_file.library().stock(self.stock))
         return {"FINISHED"}
 
 
@@ -45,7 +46,7 @@ class FOAMWRIGHT_OT_keep_stock(bpy.types.Operator):
 
     @trouble.reports_errors
     def execute(self, context):
-        stock = context.scene.foamwright.to_stock()
+        stock = group_of(context.scene, context.object).to_stock()
         stock_file.keep(stock)
         self.report({"INFO"}, f"'{stock.name}' is kept on your list of foam")
         return {"FINISHED"}
@@ -62,7 +63,7 @@ class FOAMWRIGHT_OT_forget_stock(bpy.types.Operator):
 
     @trouble.reports_errors
     def execute(self, context):
-        name = self.name or context.scene.foamwright.to_stock().name
+        name = self.name or group_of(context.scene, context.object).to_stock().name
         stock_file.forget(name)
         self.report({"INFO"}, f"'{name}' is off your list of foam")
         return {"FINISHED"}
@@ -92,7 +93,7 @@ class FOAMWRIGHT_OT_calibrate(bpy.types.Operator):
     def execute(self, context):
         strip = BentStrip(self.flat_mm, self.outer_mm, self.inner_mm)
         depth, off = strip.neutral_depth, strip.uncertainty()
-        context.scene.foamwright.neutral_depth = depth
+        group_of(context.scene, context.object).neutral_depth = depth
         self.report({"INFO"}, f"Neutral depth {depth:.2f}, sure to {off:.2f} if each length is read to half a mm")
         return {"FINISHED"}
 

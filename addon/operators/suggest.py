@@ -9,7 +9,7 @@ from ...core.pieces import cut_pieces
 from ...core.seams import removable_seams, suggest, where_to_cut
 from .. import bridge, choices, jobs, plans, preview, summary, trouble
 from ..piece_list import active_piece
-from ..settings import settings_of
+from ..shell_settings import group_of, settings_of
 from .flatten import known
 from .pieces import has_pieces
 
@@ -187,7 +187,7 @@ def has_plan(cls, context):
 
 
 def _limits(context, obj):
-    return context.scene.foamwright.cuts.to_core(settings_of(context.scene, obj).stock)
+    return group_of(context.scene, obj).cuts.to_core(settings_of(context.scene, obj).stock)
 
 
 def _faces_of(context, obj, shell, face_names, name):

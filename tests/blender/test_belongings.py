@@ -215,7 +215,6 @@ def test_an_appended_shell_brings_its_own_results(laid_flat, tmp_path, module):
     bpy.ops.wm.save_as_mainfile(filepath=str(path), copy=True)
     bpy.ops.wm.append(directory=f"{path}/Collection/", filename="Foamwright: shell")
     copy = bpy.data.objects["shell.001"]
-    bpy.context.scene.collection.objects.link(copy)
     activate(copy)
     before = {obj.name for obj in laid_flat.foamwright.results.all_objects}
     again("clear")
