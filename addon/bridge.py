@@ -1,18 +1,18 @@
-"""The one place where Blender meshes become shells, and element numbers of a shell become Blender's."""
+"""Where Blender's meshes become shells."""
 
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Literal
 
-import bmesh
 import bpy
 import numpy as np
 
-from ..core.errors import MeshError
+from ..core.errors import FormatError, MeshError
+from ..core.memory import Memory, from_text, recall
 from ..core.shell import Shell
 
 PIECE_KEY = "foamwright_piece"
@@ -20,9 +20,6 @@ PIECE_KEY = "foamwright_piece"
 
 RUN_KEY = "foamwright_run"
 """Edge attribute: the key of the joint or open rim an edge belongs to, 0 for none."""
-
-WHY_NOTHING_MARKED = "its modifiers make faces that its own mesh does not have"
-APPLY_MODIFIERS = "apply the modifiers (Object > Apply > Visual Geometry to Mesh)"
 
 
 def mm_per_unit(scene: bpy.types.Scene) -> float:
@@ -83,20 +80,21 @@ def shell_and_face_names(context: bpy.types.Context, obj: bpy.types.Object | Non
     if obj is None or obj.type != "MESH":
         raise MeshError("There is no mesh to work on; select the object that is your shell.")
     with evaluated_mesh(context, obj) as mesh:
-        return _shell(mesh, obj, mm_per_unit(context.scene)), _face_names(mesh, obj)
+        names = _face_names(mesh, obj)  # first: the shell takes the mesh out of its own space
+        return _shell(mesh, obj, mm_per_unit(context.scene)), names
 
 
 def run_letters(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell) -> list[str]:
     """Per edge of the shell the letter of the run it was in at the last run, "" for none."""
     letters = [""] * shell.edge_count
+    letter_of_key = {run.key: run.name for run in obj.foamwright.runs}
     with evaluated_mesh(context, obj) as mesh:
-        attribute: Any = mesh.attributes.get(RUN_KEY)
-        if attribute is not None and attribute.domain == "EDGE" and attribute.data_type == "INT":
-            letter_of_key = {run.key: run.name for run in obj.foamwright.runs}
-            edges, keys = shell.edge_between(_edge_pairs(mesh)), _ints(attribute.data, "value")
-            for edge, key in zip(edges.tolist(), keys.tolist(), strict=True):
-                if edge >= 0:
-                    letters[edge] = letter_of_key.get(key, "")
+        numbers = int_attribute(mesh, RUN_KEY, "EDGE")
+        keys = recall(_remembered(obj.foamwright.run_memory), numbers, edge_places(mesh))
+        edges = shell.edge_between(edge_pairs(mesh))
+    for edge, key in zip(edges.tolist(), keys.tolist(), strict=True):
+        if edge >= 0:
+            letters[edge] = letter_of_key.get(key, "")
     return letters
 
 
@@ -109,18 +107,25 @@ def _shell(mesh: bpy.types.Mesh, obj: bpy.types.Object, unit: float) -> Shell:
     elif obj.matrix_world.is_negative:
         # a mirroring scale turns every face inside out
         faces = [face[::-1] for face in faces]
-    pairs, in_face = _edge_pairs(mesh), ~_flags(mesh.edges, "is_loose")
+    pairs, in_face = edge_pairs(mesh), ~_flags(mesh.edges, "is_loose")
     seams = pairs[_flags(mesh.edges, "use_seam") & in_face]
     folds = pairs[_flags(mesh.edges, "use_edge_sharp") & in_face]
     return Shell.build(_floats(mesh.vertices, "co", 3) * unit, faces, seams, folds, obj.name)
 
 
 def _face_names(mesh: bpy.types.Mesh, obj: bpy.types.Object) -> list[str]:
-    attribute: Any = mesh.attributes.get(PIECE_KEY)
-    if attribute is None or attribute.domain != "FACE" or attribute.data_type != "INT":
-        return [""] * len(mesh.polygons)
     name_of_key = {piece.key: piece.name for piece in obj.foamwright.pieces}
-    return [name_of_key.get(key, "") for key in _ints(attribute.data, "value").tolist()]
+    numbers = int_attribute(mesh, PIECE_KEY, "FACE")
+    keys = recall(_remembered(obj.foamwright.piece_memory), numbers, face_places(mesh))
+    return [name_of_key.get(key, "") for key in keys.tolist()]
+
+
+def _remembered(text: str) -> Memory:
+    """A damaged memory tells nothing; what faces and edges carry is left."""
+    try:
+        return from_text(text)
+    except FormatError:
+        return Memory.empty()
 
 
 def same_shell(one: Shell, other: Shell) -> bool:
@@ -131,95 +136,7 @@ def same_shell(one: Shell, other: Shell) -> bool:
     )
 
 
-# --- writing back ----------------------------------------------------------------------------------
-
-
-def same_elements(context: bpy.types.Context, obj: bpy.types.Object) -> bool:
-    """Whether the modifiers leave the mesh's vertices, edges and faces as they are (they may move them)."""
-    own = mesh_of(obj)
-    with evaluated_mesh(context, obj) as seen:
-        return len(own.vertices) == len(seen.vertices) and all(
-            np.array_equal(read(own), read(seen))
-            for read in (_edge_pairs, lambda mesh: _ints(mesh.loops, "vertex_index"))
-        )
-
-
-def write_seams(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell, seam: np.ndarray) -> None:
-    """Set Blender's seam flags from `seam` (k,) bool per shell edge.
-
-    Raises MeshError where modifiers make the edges, so that there is nothing to set the flags on.
-    """
-    with out_of_edit_mode(obj):
-        refuse_added_elements(context, obj)
-        mesh = mesh_of(obj)
-        number = shell.edge_between(_edge_pairs(mesh))
-        flags = _flags(mesh.edges, "use_seam")
-        flags[number >= 0] = seam[number[number >= 0]]
-        mesh.edges.foreach_set("use_seam", flags)
-        mesh.update()
-
-
-def write_piece_keys(obj: bpy.types.Object, keys: np.ndarray) -> None:
-    """Store `keys` (f,) int on the faces; the mesh is not in Edit Mode and has the shell's elements."""
-    _write_ints(mesh_of(obj), PIECE_KEY, "FACE", keys)
-
-
-def write_run_keys(obj: bpy.types.Object, shell: Shell, keys: np.ndarray) -> None:
-    """Store `keys` (k,) int per shell edge on the edges; otherwise as `write_piece_keys`."""
-    mesh = mesh_of(obj)
-    number = shell.edge_between(_edge_pairs(mesh))
-    _write_ints(mesh, RUN_KEY, "EDGE", np.where(number >= 0, keys[number], 0))
-
-
-def _write_ints(mesh: bpy.types.Mesh, name: str, domain: Literal["FACE", "EDGE"], values: np.ndarray) -> None:
-    attribute: Any = mesh.attributes.get(name)
-    if attribute is not None and (attribute.domain != domain or attribute.data_type != "INT"):
-        mesh.attributes.remove(attribute)
-        attribute = None
-    attribute = attribute or mesh.attributes.new(name, "INT", domain)
-    attribute.data.foreach_set("value", np.asarray(values, np.int32))
-
-
-def select_elements(
-    context: bpy.types.Context,
-    obj: bpy.types.Object,
-    vertices: Sequence[int],
-    edges: Sequence[tuple[int, int]],
-    faces: Sequence[int],
-) -> None:
-    """Enter Edit Mode with these and nothing else selected in the object's own mesh; edges as vertex pairs.
-
-    Raises MeshError where modifiers make the elements, or an edit has removed them.
-    """
-    refuse_added_elements(context, obj)
-    named = [*vertices, *(vertex for pair in edges for vertex in pair)]
-    own = mesh_of(obj)
-    pairs = {tuple(pair) for pair in _edge_pairs(own).tolist()}
-    known = len(own.vertices) > max(named, default=-1) and len(own.polygons) > max(faces, default=-1)
-    if not known or not {tuple(sorted(pair)) for pair in edges} <= pairs:
-        raise MeshError(f"'{obj.name}': the mesh was edited since it was checked; check it again.")
-    kind = 0 if vertices else 1 if edges else 2
-    tools: Any = context.tool_settings
-    tools.mesh_select_mode = (kind == 0, kind == 1, kind == 2)
-    if obj.mode != "EDIT":
-        _set_mode(obj, "EDIT")
-    mesh: Any = bmesh.from_edit_mesh(own)
-    for elements in (mesh.verts, mesh.edges, mesh.faces):
-        elements.ensure_lookup_table()
-        for element in elements:
-            element.select = False
-    chosen = [mesh.edges.get([mesh.verts[vertex] for vertex in pair]) for pair in edges]
-    for element in (*(mesh.verts[i] for i in vertices), *chosen, *(mesh.faces[i] for i in faces)):
-        element.select_set(True)
-    bmesh.update_edit_mesh(own)
-
-
-def refuse_added_elements(context: bpy.types.Context, obj: bpy.types.Object) -> None:
-    """Raises MeshError where modifiers make elements that the object's own mesh does not have."""
-    if not same_elements(context, obj):
-        raise MeshError(
-            f"'{obj.name}': {WHY_NOTHING_MARKED}, so nothing can be marked on them; first {APPLY_MODIFIERS}."
-        )
+# --- the object's own mesh --------------------------------------------------------------------------
 
 
 @contextmanager
@@ -227,15 +144,15 @@ def out_of_edit_mode(obj: bpy.types.Object) -> Iterator[None]:
     """Mesh data can only be written outside Edit Mode: step out of it, and back in afterwards."""
     editing = obj.mode == "EDIT"
     if editing:
-        _set_mode(obj, "OBJECT")
+        set_mode(obj, "OBJECT")
     try:
         yield
     finally:
         if editing:
-            _set_mode(obj, "EDIT")
+            set_mode(obj, "EDIT")
 
 
-def _set_mode(obj: bpy.types.Object, mode: Literal["OBJECT", "EDIT"]) -> None:
+def set_mode(obj: bpy.types.Object, mode: Literal["OBJECT", "EDIT"]) -> None:
     with bpy.context.temp_override(active_object=obj, object=obj):
         bpy.ops.object.mode_set(mode=mode)
 
@@ -271,7 +188,7 @@ def look(context: bpy.types.Context, obj: bpy.types.Object) -> Look:
         box = np.ptp(own_space, axis=0) if len(own_space) else np.zeros(3)
         size = box * np.abs(np.array(obj.matrix_world.to_scale())) * unit
         topology = _ints(mesh.loops, "vertex_index"), _ints(mesh.polygons, "loop_start")
-        pairs = _edge_pairs(mesh)
+        pairs = edge_pairs(mesh)
         marked = [pairs[_flags(mesh.edges, name)] for name in ("use_seam", "use_edge_sharp")]
         mesh.transform(obj.matrix_world)
         world = (_floats(mesh.vertices, "co", 3) * unit).astype(np.float32)
@@ -280,9 +197,39 @@ def look(context: bpy.types.Context, obj: bpy.types.Object) -> Look:
     return Look(len(topology[1]), tuple(size.tolist()), shape, whole)
 
 
+def int_attribute(mesh: bpy.types.Mesh, name: str, domain: Literal["FACE", "EDGE"]) -> np.ndarray:
+    """One int per face or edge, 0 where there is no such attribute."""
+    attribute: Any = mesh.attributes.get(name)
+    if attribute is None or attribute.domain != domain or attribute.data_type != "INT":
+        return np.zeros(len(mesh.polygons if domain == "FACE" else mesh.edges), np.int32)
+    return _ints(attribute.data, "value")
+
+
+def face_places(mesh: bpy.types.Mesh) -> np.ndarray:
+    """(f, 3) in the mesh's own space."""
+    return _floats(mesh.polygons, "center", 3)
+
+
+def edge_places(mesh: bpy.types.Mesh) -> np.ndarray:
+    """(e, 3) in the mesh's own space."""
+    return _floats(mesh.vertices, "co", 3)[edge_pairs(mesh)].mean(axis=1)
+
+
+def corner_vertices(mesh: bpy.types.Mesh) -> np.ndarray:
+    """(c,) int, the faces' vertices one after another."""
+    return _ints(mesh.loops, "vertex_index")
+
+
+def edge_pairs(mesh: bpy.types.Mesh) -> np.ndarray:
+    """(e, 2) int, the ends of the mesh's own edges, the smaller number first."""
+    values = np.empty(len(mesh.edges) * 2, np.int32)
+    mesh.edges.foreach_get("vertices", values)
+    return np.sort(values.reshape(-1, 2), axis=1)
+
+
 def on_shell_edges(mesh: bpy.types.Mesh, shell: Shell, flags: np.ndarray) -> np.ndarray:
     """(k,) bool per shell edge, from `flags` (e,) bool per edge of the mesh."""
-    number = shell.edge_between(_edge_pairs(mesh))
+    number = shell.edge_between(edge_pairs(mesh))
     carried = np.zeros(shell.edge_count, bool)
     carried[number[flags & (number >= 0)]] = True
     return carried
@@ -291,7 +238,7 @@ def on_shell_edges(mesh: bpy.types.Mesh, shell: Shell, flags: np.ndarray) -> np.
 def shape_print(mesh: bpy.types.Mesh) -> str:
     """Changes when the mesh's own vertices, edges or faces do."""
     points = _floats(mesh.vertices, "co", 3).astype(np.float32)
-    return _crc((points, _edge_pairs(mesh), _ints(mesh.loops, "vertex_index"), _ints(mesh.polygons, "loop_start")))
+    return _crc((points, edge_pairs(mesh), _ints(mesh.loops, "vertex_index"), _ints(mesh.polygons, "loop_start")))
 
 
 def _crc(parts: Iterable[np.ndarray]) -> str:
@@ -317,10 +264,3 @@ def _flags(elements, name: str) -> np.ndarray:
     values = np.empty(len(elements), bool)
     elements.foreach_get(name, values)
     return values
-
-
-def _edge_pairs(mesh: bpy.types.Mesh) -> np.ndarray:
-    """(e, 2) int, the ends of the mesh's own edges, the smaller number first."""
-    values = np.empty(len(mesh.edges) * 2, np.int32)
-    mesh.edges.foreach_get("vertices", values)
-    return np.sort(values.reshape(-1, 2), axis=1)

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..core.seams import EdgeChoices
 from ..core.shell import Shell
-from . import bridge
+from . import bridge, own_mesh
 
 FORBID = "foamwright_forbid"
 """Edge attribute: never cut here."""
@@ -19,22 +19,33 @@ KEEP_WHOLE, CUT_HERE = "foamwright_keep_whole", "foamwright_cut_here"
 
 
 def choices_of(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell) -> EdgeChoices:
-    """What the maker said, for a shell made from this object, whose modifiers add no elements."""
+    """What the maker said, for a shell just made from this object; edges that could not be marked are forbidden.
+
+    Raises MeshError where none could be.
+    """
+    can_be_marked = own_mesh.can_be_marked(context, obj, shell)
     with bridge.evaluated_mesh(context, obj) as mesh:
         return EdgeChoices(
-            forbid=bridge.on_shell_edges(mesh, shell, _forbidden(mesh)),
+            forbid=bridge.on_shell_edges(mesh, shell, _forbidden(mesh)) | ~can_be_marked,
             keep_whole=_painted(mesh, obj, KEEP_WHOLE),
             cut_here=_painted(mesh, obj, CUT_HERE),
         )
 
 
-def forbidden_pairs(context: bpy.types.Context, obj: bpy.types.Object) -> list[tuple[int, int]]:
-    """Edges along which no plan may cut, as vertex pairs."""
+def forbidden_count(context: bpy.types.Context, obj: bpy.types.Object) -> int:
+    """How many edges of the shell no plan may cut because the maker said so."""
     if FORBID not in bridge.mesh_of(obj).attributes:
-        return []
+        return 0
+    # in Edit Mode attributes of the own mesh cannot be read
     with bridge.evaluated_mesh(context, obj) as mesh:
-        ends = [mesh.edges[edge].vertices for edge in np.flatnonzero(_forbidden(mesh)).tolist()]
-        return [(pair[0], pair[1]) for pair in ends]
+        return int(_forbidden(mesh).sum())
+
+
+def forbidden_pairs(obj: bpy.types.Object) -> tuple[tuple[int, int], ...]:
+    """Edges of the own mesh along which no plan may cut, as vertex pairs."""
+    with bridge.out_of_edit_mode(obj):
+        mesh = bridge.mesh_of(obj)
+        return tuple((int(low), int(high)) for low, high in bridge.edge_pairs(mesh)[_forbidden(mesh)])
 
 
 def toggle_forbidden(obj: bpy.types.Object) -> tuple[int, bool]:

@@ -81,7 +81,8 @@ class FoamwrightCut(bpy.types.PropertyGroup):
     length_mm: FloatProperty(name="Length", description="Length of all its edges")
     gain: StringProperty(description="Strain now and when it is taken, in short")
     bend: StringProperty(description="How far the shell bends there, and what that asks of the knife either way")
-    edges: StringProperty(description="Vertex pairs, numbers with spaces between")
+    edges: StringProperty(description="Vertex pairs of the shell, modifiers applied, numbers with spaces between")
+    own_edges: StringProperty(description="The edges of the own mesh that they are made from, likewise")
 
 
 class FoamwrightPlan(bpy.types.PropertyGroup):

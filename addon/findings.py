@@ -8,22 +8,21 @@ import bpy
 
 from ..core.check import Finding
 from ..core.shell import Shell
+from . import own_mesh
 from .shell_state import FoamwrightFinding
 
-Place = tuple[list[int], list[tuple[int, int]], list[int]]
-"""Vertices, edges as vertex pairs, faces."""
 
-
-def list_findings(obj: bpy.types.Object, shell: Shell, findings: Sequence[Finding]) -> None:
-    """Write `findings` to the object's list."""
+def list_findings(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell, findings: Sequence[Finding]) -> None:
+    """Write `findings` on a shell just made from the object to its list."""
+    origins = own_mesh.origins_of(context, obj, shell)
     state = obj.foamwright
     state.findings.clear()
     for finding in findings:
         item = state.findings.add()
         item.severity, item.message, item.mend = finding.severity, finding.message, finding.mend
-        item.vertices = _numbers(finding.vertices)
-        item.edges = _numbers(vertex for pair in vertex_pairs(shell, finding.edges) for vertex in pair)
-        item.faces = _numbers(finding.faces)
+        place = own_mesh.own_place(origins, shell, finding.vertices, finding.edges, finding.faces)
+        item.vertices, item.faces, item.is_made = numbers(place.vertices), numbers(place.faces), place.is_made
+        item.edges = numbers(vertex for pair in place.edges for vertex in pair)
     state.checked, state.active_finding = True, 0
 
 
@@ -34,19 +33,20 @@ def reword_findings(obj: bpy.types.Object, before: Sequence[Finding], after: Seq
         item.message = words.get(item.message, item.message)
 
 
-def place_of(item: FoamwrightFinding) -> Place:
+def place_of(item: FoamwrightFinding) -> own_mesh.Place:
     """Where a listed finding is."""
-    ends = _read(item.edges)
-    return _read(item.vertices), list(zip(ends[::2], ends[1::2], strict=True)), _read(item.faces)
+    return own_mesh.Place(tuple(_read(item.vertices)), pairs(item.edges), tuple(_read(item.faces)), item.is_made)
 
 
-def vertex_pairs(shell: Shell, edges: Sequence[int]) -> list[tuple[int, int]]:
-    """Shell edges as pairs of vertices, which the mesh numbers alike."""
-    return [(int(low), int(high)) for low, high in shell.edges[list(edges)]]
+def numbers(values: Iterable[int]) -> str:
+    """With spaces between."""
+    return " ".join(map(str, values))
 
 
-def _numbers(numbers: Iterable[int]) -> str:
-    return " ".join(map(str, numbers))
+def pairs(words: str) -> tuple[tuple[int, int], ...]:
+    """Vertex pairs written one after another."""
+    ends = _read(words)
+    return tuple(zip(ends[::2], ends[1::2], strict=True))
 
 
 def _read(words: str) -> list[int]:

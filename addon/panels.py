@@ -40,7 +40,7 @@ class FOAMWRIGHT_PT_shell(FoamwrightPanel):
         if last is not None:
             box = layout.box()
             paragraph(context, box, last.message, "CANCEL")
-            if last.has_place:
+            if last.place:
                 box.operator("foamwright.select_place", icon="RESTRICT_SELECT_OFF").index = -1
 
     def _draw_findings(self, context, state):
@@ -59,7 +59,7 @@ class FOAMWRIGHT_PT_shell(FoamwrightPanel):
         box = self.layout.box()
         paragraph(context, box, finding.message, SEVERITY_ICON.get(finding.severity, "INFO"))
         paragraph(context, box, finding.mend, "TOOL_SETTINGS")
-        if finding.vertices or finding.edges or finding.faces:
+        if finding.vertices or finding.edges or finding.faces or finding.is_made:
             box.operator("foamwright.select_place", text="Select the Place", icon="RESTRICT_SELECT_OFF").index = index
 
 
@@ -212,7 +212,7 @@ class FOAMWRIGHT_PT_flatten(FoamwrightPanel):
             depress = shown == colours.CHOICES.get(what, "")
             row.operator("foamwright.colours", text=words, icon=icon, depress=depress).what = what
         if shown and shown not in obj.data.color_attributes:
-            paragraph(context, layout, "Only the flats are coloured: modifiers make the shell's faces", "INFO")
+            paragraph(context, layout, "Only the flats are coloured: modifiers make the shell's faces anew", "INFO")
         lines = legend.lines_of(shown, state)
         if lines or shown == colours.FLAGS:
             column = layout.box().column(align=True)

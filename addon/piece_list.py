@@ -7,9 +7,10 @@ from collections.abc import Sequence
 import bpy
 import numpy as np
 
+from ..core.errors import MeshError
 from ..core.pattern import PatternPiece
-from ..core.pieces import Piece
-from . import bridge
+from ..core.pieces import Piece, is_given_name
+from . import bridge, own_mesh
 
 
 def list_pieces(obj: bpy.types.Object, pieces: Sequence[Piece | PatternPiece]) -> np.ndarray:
@@ -38,6 +39,17 @@ def list_pieces(obj: bpy.types.Object, pieces: Sequence[Piece | PatternPiece]) -
     return np.array(keys, np.int64)
 
 
+def lost_pieces(obj: bpy.types.Object, pieces: Sequence[Piece | PatternPiece]) -> list[str]:
+    """What the maker said of listed pieces of which `pieces` has none, in words; to be asked before `list_pieces`."""
+    there = {piece.name for piece in pieces}
+    gone = [item for item in obj.foamwright.pieces if item.name not in there]
+    return [
+        f"piece {item.name}" + (f" of {item.thickness_mm:g} mm" if item.thickness_mm else "")
+        for item in gone
+        if item.has_choice or not is_given_name(item.name)
+    ]
+
+
 def name_faces(context: bpy.types.Context, obj: bpy.types.Object, names: Sequence[str]) -> None:
     """Say which piece each face of the object's own mesh belongs to ("" for none), before the first run.
 
@@ -50,8 +62,10 @@ def name_faces(context: bpy.types.Context, obj: bpy.types.Object, names: Sequenc
             item.name, item.key = name, max(other.key for other in items) + 1
     key = {"": 0} | {item.name: item.key for item in items}
     with bridge.out_of_edit_mode(obj):
-        bridge.refuse_added_elements(context, obj)
-        bridge.write_piece_keys(obj, np.array([key[name] for name in names]))
+        origins = own_mesh.origins_of(context, obj, bridge.shell_from_object(context, obj))
+        if not origins.is_same:
+            raise MeshError(f"'{obj.name}': modifiers make its faces; first {own_mesh.APPLY_MODIFIERS}.")
+        own_mesh.write_piece_keys(context, obj, origins, np.array([key[name] for name in names]))
 
 
 def active_piece(obj: bpy.types.Object | None):

@@ -15,9 +15,9 @@ from ..core.plan_totals import Reckoning, Totals
 from ..core.seams import Cut, Plan, percent
 from ..core.settings import Settings
 from ..core.shell import Shell
-from . import bridge
+from . import bridge, own_mesh
 from .cut_settings import FoamwrightCut
-from .findings import vertex_pairs
+from .findings import numbers, pairs
 from .shell_settings import settings_of
 
 _reckonings: dict[str, Reckoning] = {}
@@ -79,16 +79,34 @@ def _store(
 ) -> None:
     drop(obj)
     plan = obj.foamwright.plan
-    for number, cut in enumerate(cuts):
+    origins = own_mesh.origins_of(bpy.context, obj, shell)
+    for number, cut in enumerate(_as_marked(shell, origins, cuts)):
         item = plan.cuts.add()
         # of seams that could go, each by itself, only the longest is ticked
         item.wanted = kind == "CUT" or number == 0
         item.reason, item.length_mm, item.kept = cut.reason, cut.length_mm, cut.kept
         item.gain, item.bend = _gain(cut, kind), cut_words(cut.bend_deg, settings)
-        item.edges = " ".join(str(vertex) for pair in vertex_pairs(shell, cut.edges.tolist()) for vertex in pair)
+        item.edges = numbers(shell.edges[cut.edges].ravel())
+        item.own_edges = numbers(origins.pairs[np.unique(origins.edge[cut.edges])].ravel())
     plan.kind, plan.heading, plan.limit = kind, heading, limit
     plan.made_for = bridge.look(bpy.context, obj).shape
     reckon(obj, shell, settings)
+
+
+def _as_marked(shell: Shell, origins: own_mesh.Origins, cuts: Sequence[Cut]) -> list[Cut]:
+    """Cuts along whole own edges, on every side of a mirror: what becomes of them when they are marked.
+
+    Without those that no mark can make or clear, and every edge in one cut alone.
+    """
+    whole, taken = [], np.zeros(shell.edge_count, bool)
+    for cut in cuts:
+        edges = np.flatnonzero(own_mesh.as_marked(origins, cut.edges) & ~taken)
+        if (origins.edge[cut.edges] >= 0).all() and len(edges):
+            taken[edges] = True
+            same = len(edges) == len(cut.edges)
+            length = cut.length_mm if same else float(shell.edge_length[edges].sum())
+            whole.append(cut if same else replace(cut, edges=edges, length_mm=length))
+    return whole
 
 
 def reckon(obj: bpy.types.Object, shell: Shell, settings: Settings) -> None:
@@ -153,13 +171,12 @@ def seams_with_plan(obj: bpy.types.Object, shell: Shell) -> np.ndarray:
 
 def shell_edges(shell: Shell, item: FoamwrightCut) -> np.ndarray:
     """(e,) int, the shell edges of a listed cut."""
-    return shell.edge_between(np.array(pairs_of(item)).reshape(-1, 2))
+    return shell.edge_between(np.array(pairs(item.edges)).reshape(-1, 2))
 
 
-def pairs_of(item: FoamwrightCut) -> list[tuple[int, int]]:
-    """Vertex pairs of a listed cut."""
-    ends = [int(word) for word in item.edges.split()]
-    return list(zip(ends[::2], ends[1::2], strict=True))
+def place_of(item: FoamwrightCut) -> own_mesh.Place:
+    """The own edges of a listed cut."""
+    return own_mesh.Place(edges=pairs(item.own_edges))
 
 
 def active_cut(obj: bpy.types.Object | None) -> FoamwrightCut | None:
@@ -174,4 +191,4 @@ def select_active(context: bpy.types.Context, obj: bpy.types.Object) -> None:
     """In Edit Mode select the edges of the chosen cut; elsewhere nothing is selected behind the maker's back."""
     item = active_cut(obj)
     if item is not None and obj.mode == "EDIT" and not is_outdated(obj):
-        bridge.select_elements(context, obj, [], pairs_of(item), [])
+        own_mesh.select_elements(context, obj, place_of(item))

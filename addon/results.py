@@ -4,30 +4,41 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import dataclass
 
 import bpy
 import numpy as np
 from bpy.app.handlers import persistent
 from mathutils import Vector
 
+from ..core.cage import leading
 from ..core.errors import MeshError
 from ..core.flag_colours import NO_FLAG, face_flags
 from ..core.heat import scale_words, shell_strain, worst_strain
 from ..core.layout import Sheet
 from ..core.pattern import Pattern, PatternPiece
 from ..core.pattern_json import from_dict, to_dict
-from . import belongings, bridge, colours
-from .piece_list import list_pieces
-from .run_list import list_runs
+from . import belongings, bridge, colours, own_mesh
+from .piece_list import list_pieces, lost_pieces
+from .run_list import list_runs, lost_runs
 
 SHEET_GAP_MM = 100.0
 
 
-def show_pattern(context: bpy.types.Context, obj: bpy.types.Object, pattern: Pattern, made_from: str) -> bool:
-    """Replace the object's earlier results by `pattern`: collection, flat pieces, colours, list of pieces.
+@dataclass(frozen=True)
+class Shown:
+    """What became of a pattern on its shell.
 
-    Returns whether the shell itself could be coloured: not where modifiers make its faces.
+    coloured : "" where each own face has its own colours; else what is to be said of them
+    lost : the maker's choices that nothing was found for, in words
     """
+
+    coloured: str
+    lost: tuple[str, ...]
+
+
+def show_pattern(context: bpy.types.Context, obj: bpy.types.Object, pattern: Pattern, made_from: str) -> Shown:
+    """Replace the object's earlier results by `pattern`: collection, flat pieces, colours, list of pieces."""
     worn = colours.worn(meshes_of(obj)) or colours.STRAIN
     clear(obj)
     root = bpy.data.collections.new(f"Foamwright: {obj.name}")
@@ -41,18 +52,37 @@ def show_pattern(context: bpy.types.Context, obj: bpy.types.Object, pattern: Pat
         state.flagged[place] = True
     obj.foamwright.results = root
     _lay_out_flats(root, pattern, flags, 1.0 / bridge.mm_per_unit(context.scene))
+    lost = (*lost_pieces(obj, pattern.pieces), *lost_runs(obj, pattern))
     keys, run_keys = list_pieces(obj, pattern.pieces), list_runs(obj, pattern)
-    with bridge.out_of_edit_mode(obj):
-        coloured = bridge.same_elements(context, obj)
-        if coloured:
-            bridge.write_piece_keys(obj, keys[pattern.piece_of_face])
-            bridge.write_run_keys(obj, pattern.shell, run_keys)
-            limits = np.array([piece.stock.hot_limit for piece in pattern.pieces])[pattern.piece_of_face]
-            colours.paint(bridge.mesh_of(obj), shell_strain(pattern), limits, flags)
-        else:
-            colours.unpaint(bridge.mesh_of(obj))
+    origins = own_mesh.origins_of(context, obj, pattern.shell)
+    own_mesh.write_piece_keys(context, obj, origins, keys[pattern.piece_of_face])
+    own_mesh.write_run_keys(context, obj, pattern.shell, origins, run_keys)
+    coloured = _paint(obj, pattern, origins, flags)
     colours.wear(meshes_of(obj), worn)
-    return coloured
+    return Shown(coloured, lost)
+
+
+def _paint(obj: bpy.types.Object, pattern: Pattern, origins: own_mesh.Origins, flags: np.ndarray) -> str:
+    """Colour the own faces, each like the worst of those made from it; what is to be said of that."""
+    with bridge.out_of_edit_mode(obj):
+        mesh = bridge.mesh_of(obj)
+        if not (origins.face >= 0).any():
+            colours.unpaint(mesh)
+            return f"Only the flat pieces are coloured: of the shell, {own_mesh.MADE_ANEW}"
+        strain, count = shell_strain(pattern), len(mesh.polygons)
+        limit = np.array([piece.stock.hot_limit for piece in pattern.pieces])[pattern.piece_of_face]
+        # numbers of kinds grow from the gravest on
+        gravity = np.where(flags == NO_FLAG, -np.inf, -flags)
+        worst, gravest = (leading(origins.face, value, count) for value in (np.abs(strain), gravity))
+        colours.paint(
+            mesh,
+            np.where(worst >= 0, strain[worst], 0.0),
+            np.where(worst >= 0, limit[worst], limit.min()),
+            np.where(gravest >= 0, flags[gravest], NO_FLAG),
+        )
+    if origins.is_same:
+        return ""
+    return "Modifiers make its faces: each face of its own mesh has the colours of the worst of those made from it"
 
 
 def results_of(obj: bpy.types.Object | None) -> bpy.types.Collection | None:

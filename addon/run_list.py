@@ -35,6 +35,18 @@ def list_runs(obj: bpy.types.Object, pattern: Pattern) -> np.ndarray:
     return np.array([keys[letter] for letter in letters_of_edges(pattern.runs, pattern.shell.edge_count)])
 
 
+def lost_runs(obj: bpy.types.Object, pattern: Pattern) -> list[str]:
+    """Locks of listed runs that `pattern` has not, in words; to be asked before `list_runs`."""
+    there = {run.letter for run in pattern.runs}
+    return [
+        f"the lock of rim {item.name} ({item.one})"
+        if item.is_rim
+        else f"the lock of joint {item.name} ({item.one}, {item.other})"
+        for item in obj.foamwright.runs
+        if item.has_choice and item.name not in there
+    ]
+
+
 def _pieces(run: JointRun | RimRun) -> tuple[str, str]:
     return (run.side.piece, "") if isinstance(run, RimRun) else (run.a.piece, run.b.piece)
 

@@ -105,7 +105,7 @@ class FoamwrightRun(bpy.types.PropertyGroup):
 
 
 class FoamwrightFinding(bpy.types.PropertyGroup):
-    """What a check found, with the numbers of the mesh elements it is about."""
+    """What a check found, with the numbers of the elements of the object's own mesh that it is about."""
 
     severity: StringProperty()
     message: StringProperty()
@@ -113,6 +113,7 @@ class FoamwrightFinding(bpy.types.PropertyGroup):
     vertices: StringProperty(description="Numbers with spaces between")
     edges: StringProperty(description="Vertex pairs, numbers with spaces between")
     faces: StringProperty(description="Numbers with spaces between")
+    is_made: BoolProperty(description="Modifiers make all that it is about, so that there is nothing to select")
 
 
 class FoamwrightShell(bpy.types.PropertyGroup):
@@ -123,6 +124,8 @@ class FoamwrightShell(bpy.types.PropertyGroup):
     active_piece: IntProperty(name="Piece")
     runs: CollectionProperty(type=FoamwrightRun)
     active_run: IntProperty(name="Run")
+    piece_memory: StringProperty(description="Of faces that modifiers make: which piece they were in (core.memory)")
+    run_memory: StringProperty(description="Of edges that modifiers make: which run they were in (core.memory)")
     findings: CollectionProperty(type=FoamwrightFinding)
     active_finding: IntProperty(name="Finding")
     checked: BoolProperty()

@@ -74,7 +74,7 @@ def _count(context: bpy.types.Context, obj: bpy.types.Object) -> Summary:
         seams=int(bridge.edge_flags(mesh, "use_seam").sum()),
         folds=int(bridge.edge_flags(mesh, "use_edge_sharp").sum()),
         outdated=is_outdated(context.scene, obj),
-        forbidden=len(choices.forbidden_pairs(context, obj)) if seen else 0,
+        forbidden=choices.forbidden_count(context, obj) if seen else 0,
         plan_outdated=plans.is_outdated(obj),
     )
 

@@ -10,22 +10,17 @@ import bpy
 
 from ..core.errors import FoamwrightError, MeshError, MissingCutError
 from ..core.shell import Shell
-from .findings import vertex_pairs
+from . import own_mesh
+from .own_mesh import Place
 
 
 @dataclass(frozen=True)
 class Trouble:
-    """Why the last job on an object did not go through; edges as vertex pairs."""
+    """Why the last job on an object did not go through, and where."""
 
     object_name: str
     message: str
-    vertices: tuple[int, ...] = ()
-    edges: tuple[tuple[int, int], ...] = ()
-    faces: tuple[int, ...] = ()
-
-    @property
-    def has_place(self) -> bool:
-        return bool(self.vertices or self.edges or self.faces)
+    place: Place
 
 
 # kept beside the scene, so that a job that failed leaves the scene as it was
@@ -48,14 +43,24 @@ def report(
     """Show the error as the operator's own; keep its elements (numbers of `shell`) for selection."""
     global _last
     if obj is not None:
-        places: dict = {}
-        if isinstance(error, MeshError):
-            pairs = vertex_pairs(shell, error.edges) if shell is not None else ()
-            # of a missing cut only the cut: the faces are the whole piece, and would hide it
-            faces = () if isinstance(error, MissingCutError) else error.faces
-            places = {"vertices": error.vertices, "edges": tuple(pairs), "faces": faces}
-        _last = Trouble(obj.name, str(error), **places)
+        _last = Trouble(obj.name, str(error), _place(obj, error, shell))
     operator.report({"ERROR"}, str(error))
+
+
+def _place(obj: bpy.types.Object, error: FoamwrightError, shell: Shell | None) -> Place:
+    if not isinstance(error, MeshError):
+        return Place()
+    # of a missing cut only the cut: the faces are the whole piece, and would hide it
+    faces = () if isinstance(error, MissingCutError) else error.faces
+    try:
+        if shell is not None:
+            origins = own_mesh.origins_of(bpy.context, obj, shell)
+            return own_mesh.own_place(origins, shell, error.vertices, error.edges, faces)
+        # a mesh that makes no shell: its edges have no numbers yet
+        is_same = own_mesh.same_elements(bpy.context, obj)
+    except MeshError:  # the object has left the view since
+        return Place()
+    return Place(error.vertices, (), faces) if is_same else Place(is_made=bool(error.vertices or faces))
 
 
 def reports_errors(method: Callable) -> Callable:

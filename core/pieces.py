@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -198,6 +199,11 @@ def _names(kept: list[str], mate: np.ndarray, is_left: np.ndarray) -> list[str]:
         else:
             names[piece] = stem
     return names
+
+
+def is_given_name(name: str) -> bool:
+    """Whether a name is of the kind that pieces get here, not from the maker."""
+    return re.fullmatch(r"P[1-9][0-9]*", _stem(name)) is not None
 
 
 def _stem(name: str) -> str:

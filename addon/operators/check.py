@@ -5,7 +5,7 @@ from bpy.props import IntProperty
 
 from ...core.check import examine
 from ...core.errors import MeshError
-from .. import bridge, jobs, summary, trouble, view
+from .. import bridge, jobs, own_mesh, summary, trouble, view
 from ..findings import list_findings, place_of
 
 
@@ -25,7 +25,7 @@ class FOAMWRIGHT_OT_check(bpy.types.Operator):
         obj = context.object
         shell = bridge.shell_from_object(context, obj)
         findings = examine(shell)
-        list_findings(obj, shell, findings)
+        list_findings(context, obj, shell, findings)
         summary.refresh(context)
         stops = sum(finding.severity == "stop" for finding in findings)
         if stops:
@@ -50,11 +50,11 @@ class FOAMWRIGHT_OT_select_place(bpy.types.Operator):
 
     def execute(self, context):
         place = self._place(context.object)
-        if place is None or not any(place):
+        if not place:
             self.report({"WARNING"}, "This is about the whole object; there is no single place to select")
             return {"CANCELLED"}
         try:
-            bridge.select_elements(context, context.object, *place)
+            own_mesh.select_elements(context, context.object, place)
         except MeshError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
@@ -64,7 +64,7 @@ class FOAMWRIGHT_OT_select_place(bpy.types.Operator):
     def _place(self, obj):
         if self.index < 0:
             last = trouble.of(obj)
-            return last and (last.vertices, last.edges, last.faces)
+            return last and last.place
         listed = obj.foamwright.findings
         return place_of(listed[self.index]) if self.index < len(listed) else None
 

@@ -4,8 +4,10 @@ import bpy
 import numpy as np
 from bpy.props import EnumProperty
 
+from ...core.cage import cage
 from ...core.seams import complete_seams, seams_from
-from .. import bridge, choices, jobs, summary, trouble
+from .. import bridge, choices, jobs, own_mesh, summary, trouble
+from ..own_mesh import Place
 from ..shell_settings import settings_of
 
 
@@ -34,9 +36,10 @@ class FOAMWRIGHT_OT_mark_seams(bpy.types.Operator):
         shell = bridge.shell_from_object(context, obj)
         limit = settings_of(context.scene, obj).fold_limit_deg
         marked = seams_from(shell, self.source.lower(), limit)
-        bridge.write_seams(context, obj, shell, marked.seam)
+        refused = own_mesh.write_seams(context, obj, shell, marked.seam)
         summary.refresh(context)
-        self.report({"INFO"}, f"{np.count_nonzero(marked.seam)} edges are seams now")
+        told = f"{np.count_nonzero(bridge.shell_from_object(context, obj).seam)} edges are seams now"
+        self.report({"WARNING" if refused else "INFO"}, told + own_mesh.refused_words(refused))
         return {"FINISHED"}
 
 
@@ -49,11 +52,14 @@ class FOAMWRIGHT_OT_complete_seams(jobs.ShellJob):
     title = "Adding cuts"
 
     def work(self, context, shell, face_names):
-        return complete_seams(shell)
+        # cuts go only where the maker could mark them
+        self._origins = own_mesh.origins_of(context, context.object, shell)
+        return complete_seams(shell if self._origins.is_same else cage(shell, self._origins.edge >= 0))
 
     def show(self, context, obj, shell, result):
-        bridge.write_seams(context, obj, shell, result.seam)
-        return "INFO", f"{np.count_nonzero(result.seam & ~shell.seam)} edges added to the seams"
+        seam = shell.seam | own_mesh.as_marked(self._origins, shell.edge_between(result.edges[result.seam]))
+        own_mesh.write_seams(context, obj, shell, seam)
+        return "INFO", f"{np.count_nonzero(seam & ~shell.seam)} edges added to the seams"
 
 
 class FOAMWRIGHT_OT_forbid_cut(bpy.types.Operator):
@@ -95,7 +101,7 @@ class FOAMWRIGHT_OT_select_forbidden(bpy.types.Operator):
 
     @trouble.reports_errors
     def execute(self, context):
-        bridge.select_elements(context, context.object, [], choices.forbidden_pairs(context, context.object), [])
+        own_mesh.select_elements(context, context.object, Place(edges=choices.forbidden_pairs(context.object)))
         return {"FINISHED"}
 
 

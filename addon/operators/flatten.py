@@ -28,18 +28,16 @@ class FOAMWRIGHT_OT_flatten(jobs.ShellJob):
         return unfold(shell, settings_of(context.scene, obj), face_names, known, letters)
 
     def show(self, context, obj, shell, pattern):
-        coloured = results.show_pattern(context, obj, pattern, self._made_from)
-        list_findings(obj, shell, pattern.findings)
+        shown = results.show_pattern(context, obj, pattern, self._made_from)
+        list_findings(context, obj, shell, pattern.findings)
         overlay.follow(obj)
         warnings = sum(finding.severity != "note" for finding in pattern.findings)
         told = f"'{obj.name}' laid flat: pieces: {len(pattern.pieces)}, foam sheets: {len(pattern.sheets)}"
         told += f"; {warnings} to look at" if warnings else ""
-        if coloured:
-            return "INFO", told
-        return "WARNING", (
-            f"{told}. Only the flat pieces are coloured: {bridge.WHY_NOTHING_MARKED}. To see the strain on the shell "
-            f"and keep the pieces' names after an edit, {bridge.APPLY_MODIFIERS} and flatten again"
-        )
+        told += f". {shown.coloured}" if shown.coloured else ""
+        if shown.lost:
+            return "WARNING", f"{told}. Not found again, and forgotten: {', '.join(shown.lost)}"
+        return "INFO", told
 
 
 class FOAMWRIGHT_OT_colours(bpy.types.Operator):

@@ -6,9 +6,9 @@ from bpy.props import BoolProperty, FloatProperty, StringProperty
 from ...core.pieces import cut_pieces
 from ...core.progress import Progress
 from ...core.renaming import new_names, renamed
-from .. import bridge, jobs, overlay, results, summary, trouble
+from .. import jobs, overlay, own_mesh, results, summary, trouble
 from ..findings import reword_findings
-from ..piece_list import active_piece, list_pieces
+from ..piece_list import active_piece, list_pieces, lost_pieces
 from ..shell_settings import settings_of
 
 
@@ -27,15 +27,12 @@ class FOAMWRIGHT_OT_find_pieces(jobs.ShellJob):
 
     def show(self, context, obj, shell, result):
         pieces, piece_of_face = result
+        lost = lost_pieces(obj, pieces)
         keys = list_pieces(obj, pieces)
-        with bridge.out_of_edit_mode(obj):
-            if bridge.same_elements(context, obj):
-                bridge.write_piece_keys(obj, keys[piece_of_face])
-                return "INFO", f"{len(pieces)} pieces"
-        return "WARNING", (
-            f"{len(pieces)} pieces; their names will not outlast an edit: {bridge.WHY_NOTHING_MARKED}. "
-            f"To keep them, {bridge.APPLY_MODIFIERS}"
-        )
+        own_mesh.write_piece_keys(context, obj, own_mesh.origins_of(context, obj, shell), keys[piece_of_face])
+        if lost:
+            return "WARNING", f"{len(pieces)} pieces. Not found again, and forgotten: {', '.join(lost)}"
+        return "INFO", f"{len(pieces)} pieces"
 
 
 class FOAMWRIGHT_OT_rename_piece(bpy.types.Operator):

@@ -7,7 +7,7 @@ from bpy.props import StringProperty
 from ...core.errors import MeshError
 from ...core.pieces import cut_pieces
 from ...core.seams import removable_seams, suggest, where_to_cut
-from .. import bridge, choices, jobs, plans, preview, summary, trouble
+from .. import bridge, choices, jobs, own_mesh, plans, preview, summary, trouble
 from ..piece_list import active_piece
 from ..shell_settings import group_of, settings_of
 from .flatten import known
@@ -26,7 +26,6 @@ class FOAMWRIGHT_OT_suggest_seams(jobs.ShellJob):
 
     def work(self, context, shell, face_names):
         obj = context.object
-        bridge.refuse_added_elements(context, obj)
         self._limits = _limits(context, obj)
         faces = _faces_of(context, obj, shell, face_names, self.piece) if self.piece else None
         foam = settings_of(context.scene, obj)
@@ -56,7 +55,6 @@ class FOAMWRIGHT_OT_where_to_cut(jobs.ShellJob):
 
     def work(self, context, shell, face_names):
         obj = context.object
-        bridge.refuse_added_elements(context, obj)
         self._piece = self.piece or active_piece(obj).name
         self._limits, say = _limits(context, obj), choices.choices_of(context, obj, shell)
         faces = _faces_of(context, obj, shell, face_names, self._piece)
@@ -80,7 +78,7 @@ class FOAMWRIGHT_OT_removable_seams(jobs.ShellJob):
 
     def work(self, context, shell, face_names):
         obj = context.object
-        bridge.refuse_added_elements(context, obj)
+        own_mesh.can_be_marked(context, obj, shell)  # refuses a shell on which no seam can stand
         self._limits = _limits(context, obj)
         return removable_seams(shell, self._limits, settings_of(context.scene, obj))
 
@@ -132,7 +130,7 @@ class FOAMWRIGHT_OT_take_plan(bpy.types.Operator):
         obj = context.object
         shell = bridge.shell_from_object(context, obj)
         seam = plans.seams_with_plan(obj, shell)
-        bridge.write_seams(context, obj, shell, seam)
+        own_mesh.write_seams(context, obj, shell, seam)
         plans.drop(obj)
         summary.refresh(context)
         changed, total = np.count_nonzero(seam != shell.seam), np.count_nonzero(seam)
@@ -171,7 +169,7 @@ class FOAMWRIGHT_OT_select_cut(bpy.types.Operator):
     @trouble.reports_errors
     def execute(self, context):
         cut = plans.active_cut(context.object)
-        bridge.select_elements(context, context.object, [], plans.pairs_of(cut), [])
+        own_mesh.select_elements(context, context.object, plans.place_of(cut))
         preview.refresh(context)
         return {"FINISHED"}
 

@@ -52,7 +52,7 @@ def test_edges_with_three_faces(make, refused, module):
     assert "'fin'" in message
     assert "edge" in message
     trouble = module("addon.trouble").of(obj)
-    assert trouble.has_place
+    assert trouble.place.edges
 
 
 @pytest.mark.parametrize("operator", ["flatten", "find_pieces"])

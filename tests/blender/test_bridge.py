@@ -103,18 +103,9 @@ def test_seams_are_written_back_on_the_right_edges(box, read, module, mode):
     shell = read(obj)
     wanted = ~shell.seam
     bpy.ops.object.mode_set(mode=mode)
-    module("addon.bridge").write_seams(bpy.context, obj, shell, wanted)
+    module("addon.own_mesh").write_seams(bpy.context, obj, shell, wanted)
     assert obj.mode == mode
     assert (read(obj).seam == wanted).all()
-
-
-def test_seams_of_faces_that_a_modifier_makes_cannot_be_written(panels, read, module):
-    obj = panels()
-    obj.modifiers.new("Mirror", "MIRROR").use_axis = (False, True, False)
-    shell = read(obj)
-    with pytest.raises(Exception, match="apply the modifiers"):
-        module("addon.bridge").write_seams(bpy.context, obj, shell, shell.seam)
-    assert sum(edge.use_seam for edge in obj.data.edges) == 1
 
 
 def test_names_given_to_faces_come_back(panels, module):

@@ -109,25 +109,6 @@ def test_flattening_in_edit_mode_stays_there(panels, flat_of):
     assert obj.data.color_attributes.active_color.name == "Foam strain"
 
 
-@pytest.mark.parametrize(("kind", "added"), [("MIRROR", True), ("SUBSURF", True), ("SOLIDIFY", True), ("WAVE", False)])
-def test_a_shell_whose_faces_modifiers_make_is_not_coloured_and_the_run_says_so(panels, flat_of, capfd, kind, added):
-    obj = panels()
-    bpy.ops.foamwright.flatten()
-    modifier = obj.modifiers.new("Modifier", kind)
-    if kind == "MIRROR":
-        modifier.use_axis = (False, True, False)
-    if kind == "SOLIDIFY":
-        modifier.use_rim = False
-    capfd.readouterr()
-    bpy.ops.foamwright.flatten()
-    told = capfd.readouterr().out
-    assert ("Foam strain" in obj.data.color_attributes) != added
-    assert ("Only the flat pieces are coloured" in told) == added
-    assert ("apply the modifiers" in told) == added
-    assert all("Foam strain" in flat.data.color_attributes for flat in flat_of().values())
-    assert len(flat_of()) == len(obj.foamwright.pieces) > 0
-
-
 def test_one_undo_takes_it_all_back_and_redo_brings_it(panels, everything):
     panels()
     bpy.ops.ed.undo_push(message="before")
