@@ -1,5 +1,9 @@
 """DXF sheets read back with ezdxf: unit, layers, closed outlines of the right length and area, a true square."""
 
+import os
+import subprocess
+import sys
+
 import ezdxf
 import numpy as np
 import pytest
@@ -94,3 +98,35 @@ def test_folder_that_does_not_exist_is_named(tmp_path):
     with pytest.raises(ExportError, match=r"sheet.dxf' cannot be written to the folder .*none"):
         write_dxf(pattern, pattern.sheets[0], tmp_path / "none" / "sheet.dxf")
     assert not ezdxf.options.write_fixed_meta_data_for_testing
+
+
+@pytest.mark.parametrize("where", ["working folder", "user's folder", "environment", "cache"])
+def test_broken_files_of_the_library_lying_about_do_no_harm_and_none_is_left(tmp_path, where):
+    home, here = tmp_path / "home", tmp_path / "here"
+    here.mkdir()
+    stray = {
+        "working folder": here / "ezdxf.ini",
+        "user's folder": home / ".config" / "ezdxf" / "ezdxf.ini",
+        "environment": home / "own.ini",
+        "cache": home / ".cache" / "ezdxf" / "font_manager_cache.json",
+    }[where]
+    stray.parent.mkdir(parents=True, exist_ok=True)
+    stray.write_bytes(b"\xff\xfe[\x00c\x00")
+    surroundings = {name: value for name, value in os.environ.items() if not name.startswith("XDG")}
+    surroundings |= {"HOME": str(home), "EZDXF_CONFIG_FILE": str(home / "own.ini"), "EZDXF_DISABLE_C_EXT": "1"}
+    before = sorted(tmp_path.rglob("*"))
+    told = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            "import os, foamwright.core.sheets.dxf as dxf; print(dxf.options.disable_c_ext, "
+            "os.environ.get('XDG_CACHE_HOME'), os.environ['EZDXF_DISABLE_C_EXT'])",
+        ],
+        cwd=here,
+        env=surroundings,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert told.stdout.split() == ["False", "None", "1"]
+    assert sorted(tmp_path.rglob("*")) == before

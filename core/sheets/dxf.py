@@ -7,15 +7,11 @@ from contextlib import contextmanager
 from math import degrees
 from pathlib import Path
 
-import ezdxf
-from ezdxf.document import Drawing
-from ezdxf.enums import TextEntityAlignment
-from ezdxf.layouts import Modelspace
-
 from ..files import write_whole
 from ..layout import Sheet
 from ..pattern import Pattern
 from .drawing import LAYERS, LineType, Primitive, Region, Text
+from .dxf_library import Drawing, Modelspace, TextEntityAlignment, new, options
 from .sheet_drawing import draw_sheet, reference_square
 
 MILLIMETRES, METRIC = 4, 1
@@ -38,7 +34,7 @@ def write_dxf(pattern: Pattern, sheet: Sheet, path: str | Path) -> Path:
 
 
 def _document() -> Drawing:
-    document = ezdxf.new("R2010", setup=False)
+    document = new("R2010", setup=False)
     document.header["$INSUNITS"] = MILLIMETRES
     document.header["$MEASUREMENT"] = METRIC
     document.header["$LTSCALE"] = 1.0
@@ -82,9 +78,9 @@ def _printable(words: str) -> str:
 @contextmanager
 def _no_time_stamps() -> Iterator[None]:
     """ezdxf writes the date and random ids unless told not to; the switch is its own and global."""
-    before = ezdxf.options.write_fixed_meta_data_for_testing
-    ezdxf.options.write_fixed_meta_data_for_testing = True
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
     try:
         yield
     finally:
-        ezdxf.options.write_fixed_meta_data_for_testing = before
+        options.write_fixed_meta_data_for_testing = before
