@@ -61,10 +61,8 @@ def run(
             bpy.ops.foamwright.complete_seams()
     with stage("flatten"):
         bpy.ops.foamwright.flatten()
-    for kind in writers.KINDS:
-        if kinds is None or kind.key in kinds:
-            with stage(f"write {kind.label}"):
-                bpy.ops.foamwright.export(directory=str(out), kinds={kind.key})
+    with stage("write files"):
+        bpy.ops.foamwright.export(directory=str(out), kinds=kinds or {kind.key for kind in writers.KINDS})
 
 
 def _refuse_nonsense(thickness: float, seams: str, strain: float, size: float | None) -> None:

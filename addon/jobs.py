@@ -48,6 +48,7 @@ class Job(bpy.types.Operator):
 
     title = ""
     _shell: Shell | None = None
+    _timer: bpy.types.Timer | None = None
 
     def begin(self, context: bpy.types.Context) -> Generator:
         raise NotImplementedError
@@ -109,6 +110,8 @@ class Job(bpy.types.Operator):
     def cancel(self, context):
         """Every way out passes here, Blender's own included (closing a file, quitting)."""
         global running
+        if self._timer is None:  # a file browser that was closed before anything began
+            return
         running = None
         self._steps.close()
         context.window_manager.event_timer_remove(self._timer)

@@ -8,7 +8,7 @@ import bpy
 import numpy as np
 from mathutils import Matrix, Vector
 
-from ..core.files import whole_file
+from ..core.files import write_whole
 from ..core.glb import Part, glb
 from ..core.heat import strain_colour, worst_strain
 from ..core.pattern import Pattern, PatternPiece
@@ -24,11 +24,13 @@ INK = (0.15, 0.15, 0.15)
 
 def write_glb(pattern: Pattern, path: str | Path) -> Path:
     """Write the numbered model, in metres; returns its path. Raises ExportError."""
+    return write_whole(path, lambda draft: _put(draft, pattern))
+
+
+def _put(draft: Path, pattern: Pattern) -> None:
     with throwaway_scene():
         parts = [_part(pattern, piece, number) for number, piece in enumerate(pattern.pieces, start=1)]
-    with whole_file(path) as draft:
-        draft.write_bytes(glb(parts))
-    return Path(path)
+    draft.write_bytes(glb(parts))
 
 
 def _part(pattern: Pattern, piece: PatternPiece, number: int) -> Part:

@@ -25,6 +25,10 @@ WORDS_SIZE = 0.026
 
 def write_shell_picture(pattern: Pattern, path: str | Path) -> Path:
     """Write the picture as a PNG file. Raises ExportError."""
+    return write_whole(path, lambda draft: _put(draft, pattern))
+
+
+def _put(draft: Path, pattern: Pattern) -> None:
     with throwaway_scene() as scene:
         foam, ink = _foam_material(), _ink_material()
         for part in shell_views(pattern):
@@ -33,7 +37,7 @@ def write_shell_picture(pattern: Pattern, path: str | Path) -> Path:
                 place(scene, part.name, _wires(part.rims), ink)
         _write_words(scene, pattern, ink)
         _set_up(scene)
-        return write_whole(path, lambda draft: _render(scene, draft))
+        _render(scene, draft)
 
 
 def _surface(part: Painted) -> bpy.types.Mesh:
@@ -127,5 +131,5 @@ def _render(scene: bpy.types.Scene, path: Path) -> None:
         bpy.ops.render.render(write_still=True, scene=scene.name)
     except RuntimeError as problem:
         raise ExportError(
-            f"'{path.name}' could not be rendered ({problem}); switch on Cycles in Preferences."
+            f"The shell could not be rendered ({problem}); switch on Cycles in Preferences."
         ) from problem

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
-from ..core.errors import ExportError
+from ..core.errors import FoamwrightError
+from ..core.files import draft_folder
 from ..core.pattern import Pattern
 from ..core.progress import Progress, Steps
+from ..core.written_files import WrittenFiles, stamp
 
 File = tuple[str, Callable[[Path], Steps[Path]]]
-"""A name, and the steps that write the file at a path."""
+"""How its name ends, after that of the shell, and the steps that write the file at a path."""
+LONGEST_NAME = 50
+"""Of a shell, in letters: file systems take 255 bytes, and a letter may have four."""
 
 
 @dataclass(frozen=True)
@@ -108,27 +113,53 @@ KINDS = (
 )
 
 
-def write_files(pattern: Pattern, folder: str | Path, keys: set[str], written: list[Path]) -> Steps[None]:
-    """Write the chosen kinds into `folder`, which is made if need be; each file that is whole joins `written`.
+@dataclass
+class Outcome:
+    """What an export did: files that are whole, how many of them replaced those of an earlier export, the names of
+    older ones that were removed and that stayed, and what went wrong."""
 
-    Whoever stops between two steps keeps those files. Raises ExportError.
+    written: list[Path] = field(default_factory=list)
+    replaced: int = 0
+    removed: list[str] = field(default_factory=list)
+    older: list[str] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+
+
+def write_files(pattern: Pattern, folder: str | Path, keys: set[str], outcome: Outcome) -> Steps[None]:
+    """Write the chosen kinds into `folder`, which is made if need be, and remove what an earlier export of this shell
+    has made of them and this one has not. What goes wrong with one file is kept in `outcome`; the others are written.
+
+    Whoever stops between two steps keeps the files that are whole. Raises ExportError where no file could be written.
     """
-    home = Path(folder)
-    _make_folder(home)
+    home, shell, mark = Path(folder), pattern.shell.name, stamp(pattern)
     chosen = [kind for kind in KINDS if kind.key in keys]
-    for index, kind in enumerate(chosen):
-        for name, write in kind.files(pattern):
-            with closing(write(home / name)) as steps:
-                for step in steps:
-                    yield Progress(f"Writing {step.stage}", (index + step.part) / len(chosen))
-            written.append(home / name)
+    with draft_folder(home) as drafts:
+        record = WrittenFiles(home)
+        for index, kind in enumerate(chosen):
+            names = []
+            for ending, write in kind.files(pattern):
+                name = file_name(shell, ending)
+                names.append(name)
+                try:
+                    with closing(write(drafts / name)) as steps:
+                        for step in steps:
+                            yield Progress(f"Writing {step.stage}", (index + step.part) / len(chosen))
+                    outcome.replaced += record.put(drafts / name, name, shell, kind.key, mark)
+                    outcome.written.append(home / name)
+                except FoamwrightError as problem:
+                    outcome.problems.append(str(problem))
+            try:
+                outcome.removed += record.drop_others(shell, kind.key, names)
+            except FoamwrightError as problem:
+                outcome.problems.append(str(problem))
+        outcome.older += record.of_other_patterns(shell, mark)
 
 
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise ExportError(
-            f"The folder '{folder}' cannot be made: {problem.strerror or problem}. "
-            "Choose a folder that you may write to."
-        ) from problem
+def file_name(shell: str, ending: str) -> str:
+    """Of a shell's file: whose it is, then what it is, as "captain-sheet-1.svg"."""
+    return f"{plain_name(shell)}-{ending}"
+
+
+def plain_name(shell: str) -> str:
+    """The shell's name for files and folders: in small letters and digits, dashes between."""
+    return re.sub(r"[\W_]+", "-", shell.lower()).strip("-")[:LONGEST_NAME].strip("-") or "shell"

@@ -32,11 +32,11 @@ FORMAT, VERSION = "foamwright pattern", 1
 
 def write_json(pattern: Pattern, path: str | Path) -> Path:
     """Write the pattern. Raises ExportError if the file cannot be written."""
+    return write_whole(path, lambda draft: _put(draft, pattern))
+
+
+def _put(draft: Path, pattern: Pattern) -> None:
     text = json.dumps(to_dict(pattern), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    return write_whole(path, lambda draft: _put(draft, text))
-
-
-def _put(draft: Path, text: str) -> None:
     draft.write_text(text + "\n", encoding="utf-8")
 
 

@@ -80,7 +80,7 @@ def build_beetle_sentry(out: Path) -> int:
     bpy.context.scene.foamwright.cut_layers = True
     for shell in shells:
         print(f"\n{shell.name}: {len(shell.faces)} faces", flush=True)
-        _do_the_job(_object_of(shell), out / re.sub(r"\W+", "-", shell.name.lower()))
+        _do_the_job(_object_of(shell), out / addon_module("writers").plain_name(shell.name))
     return 0
 
 
@@ -123,8 +123,9 @@ def _tell_what_was_made(out: Path, began: float, seconds: float) -> None:
     """One line for each kind of file that is younger than `began`, seconds since the epoch."""
     sizes = defaultdict(list)
     for path in out.rglob("*"):
-        if path.is_file() and path.stat().st_mtime >= began:
-            sizes[re.sub(r"-\d+\.", "-N.", path.name)].append(path.stat().st_size)
+        if path.is_file() and path.stat().st_mtime >= began and not path.name.startswith("."):
+            ending = path.name.removeprefix(f"{path.parent.name}-")  # of a set each shell has its folder
+            sizes[re.sub(r"-\d+\.", "-N.", ending)].append(path.stat().st_size)
     print(f"\n{sum(map(len, sizes.values()))} files in {out} after {seconds:.0f} s:")
     for name, all_sizes in sorted(sizes.items()):
         print(f"  {name:<24}{len(all_sizes):3d} of {sum(all_sizes) / 1e6:5.1f} MB together")

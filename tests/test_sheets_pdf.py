@@ -238,7 +238,7 @@ def test_a_failed_export_names_the_folder_and_leaves_no_half_file(tmp_path, monk
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("foamwright.core.sheets.pdf.draw_page", full_disk)
-    with pytest.raises(ExportError, match="No space left"):
+    with pytest.raises(ExportError, match="is full; make room"):
         write_pdf(sample_pattern(), tmp_path / "t.pdf")
     assert [path.name for path in tmp_path.iterdir()] == ["t.pdf"]
     assert (tmp_path / "t.pdf").read_bytes() == b"the old one"

@@ -22,6 +22,10 @@ def write_dxf(pattern: Pattern, sheet: Sheet, path: str | Path) -> Path:
 
     Raises ExportError if the file cannot be written.
     """
+    return write_whole(path, lambda draft: _put(draft, pattern, sheet))
+
+
+def _put(draft: Path, pattern: Pattern, sheet: Sheet) -> None:
     with _no_time_stamps():
         document = _document()
         space = document.modelspace()
@@ -30,7 +34,7 @@ def write_dxf(pattern: Pattern, sheet: Sheet, path: str | Path) -> Path:
         _add(space, reference_square())
         document.header["$EXTMIN"] = (0, 0, 0)
         document.header["$EXTMAX"] = (sheet.width_mm, sheet.height_mm, 0)
-        return write_whole(path, document.saveas)
+        document.saveas(draft)
 
 
 def _document() -> Drawing:

@@ -34,8 +34,7 @@ INK = (20, 20, 20)
 
 def write_heatmap(pattern: Pattern, path: str | Path) -> Path:
     """Write the picture as PNG. Raises ExportError if the file cannot be written."""
-    picture = _Heatmap(pattern).picture()
-    return write_whole(path, lambda draft: picture.save(draft, format="PNG"))
+    return write_whole(path, lambda draft: _Heatmap(pattern).picture().save(draft, format="PNG"))
 
 
 class _Heatmap:

@@ -33,8 +33,8 @@ def write_pdf(pattern: Pattern, path: str | Path, paper: Paper = A4, when: date 
 
 def pdf_steps(pattern: Pattern, path: str | Path, paper: Paper = A4, when: date | None = None) -> Steps[Path]:
     """`write_pdf` in steps: the front pages, then page by page."""
-    register_fonts()
     with whole_file(path) as draft:
+        register_fonts()
         yield from _write_book(pattern, draft, paper, when, Path(path).name)
     return Path(path)
 

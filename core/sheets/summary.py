@@ -26,11 +26,11 @@ CAPTION_MM = 9.0
 
 def write_summary(pattern: Pattern, path: str | Path, paper: Paper = A4) -> Path:
     """Write the page; the same input gives the same bytes. Raises ExportError if the file cannot be written."""
-    register_fonts()
     return write_whole(path, lambda draft: _write(pattern, draft, paper))
 
 
 def _write(pattern: Pattern, path: Path, paper: Paper) -> None:
+    register_fonts()
     canvas = Canvas(str(path), pagesize=(paper.width_mm * mm, paper.height_mm * mm), invariant=1)
     canvas.setTitle(showable(f"{pattern.shell.name}: summary"))
     canvas.setCreator("Foamwright")

@@ -25,9 +25,13 @@ def write_svg(pattern: Pattern, sheet: Sheet, path: str | Path) -> Path:
     """Write the sheet with a 100 mm reference bar. Raises ExportError if the file cannot be written."""
     ET.register_namespace("", SVG)
     ET.register_namespace("inkscape", LAYERED)
+    return write_whole(path, lambda draft: _put(draft, pattern, sheet))
+
+
+def _put(draft: Path, pattern: Pattern, sheet: Sheet) -> None:
     tree = ET.ElementTree(_document(pattern, sheet))
     ET.indent(tree)
-    return write_whole(path, lambda draft: tree.write(draft, encoding="utf-8", xml_declaration=True))
+    tree.write(draft, encoding="utf-8", xml_declaration=True)
 
 
 def _document(pattern: Pattern, sheet: Sheet) -> ET.Element:

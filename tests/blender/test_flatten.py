@@ -129,7 +129,7 @@ def test_the_pattern_is_kept_in_the_file(panels, tmp_path, module):
     bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
     bpy.ops.wm.open_mainfile(filepath=str(tmp_path / "shell.blend"))
     bpy.ops.foamwright.export(directory=str(tmp_path / "out"), kinds={"JSON"})
-    document = json.loads((tmp_path / "out" / "pattern.json").read_text(encoding="utf-8"))
+    document = json.loads((tmp_path / "out" / "shell-pattern.json").read_text(encoding="utf-8"))
     assert len(document["pieces"]) == 2
 
 

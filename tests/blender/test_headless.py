@@ -37,14 +37,14 @@ def test_a_file_in_millimetres_becomes_templates(cuff, folder, headless, capfd):
     headless.run(cuff, folder, kinds={"JSON", "SUMMARY"})
     told = capfd.readouterr().out
     assert "taken for millimetres" in told
-    assert all(stage in told for stage in ("import", "seams", "flatten", "write Pattern"))
-    document = json.loads((folder / "pattern.json").read_text(encoding="utf-8"))
+    assert all(stage in told for stage in ("import", "seams", "flatten", "write files"))
+    document = json.loads((folder / "cuff-pattern.json").read_text(encoding="utf-8"))
     # the middle of the foam is a regular polygon whose sides lie 2.5 mm further in than the model's; at a cut
     # there is no bend that would take length from the two edges
     corner = math.tan(math.pi / SIDES)
     width = 2 * SIDES * (60 * math.cos(math.pi / SIDES) - 2.5) * corner + len(document["pieces"]) * 2 * 2.5 * corner
     assert sum(map(flat_area, document["pieces"])) == pytest.approx(width * 90, rel=1e-4)
-    assert (folder / "summary.pdf").exists()
+    assert (folder / "cuff-summary.pdf").exists()
 
 
 def test_layers_are_cut_when_asked_for(tmp_path, folder, headless):
@@ -62,7 +62,7 @@ def test_layers_are_cut_when_asked_for(tmp_path, folder, headless):
     path = tmp_path / "crest.obj"
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     assert headless.main([str(path), "--out", str(folder), "--layers"]) == 0
-    document = json.loads((folder / "pattern.json").read_text(encoding="utf-8"))
+    document = json.loads((folder / "crest-pattern.json").read_text(encoding="utf-8"))
     assert [layer["stock"]["thickness_mm"] for layer in document["layers"]] == [4.0]
     assert len(document["pieces"]) == 2
 
@@ -108,7 +108,7 @@ def test_the_command_passes_its_options_on(cuff, folder, headless, module, monke
     monkeypatch.setattr(writers, "KINDS", tuple(kind for kind in writers.KINDS if kind.key == "JSON"))
     arguments = [str(cuff), "--out", str(folder), "--thickness", "4", "--seams", "all", "--size", "150"]
     assert headless.main(arguments) == 0
-    document = json.loads((folder / "pattern.json").read_text(encoding="utf-8"))
+    document = json.loads((folder / "cuff-pattern.json").read_text(encoding="utf-8"))
     assert {piece["stock"]["thickness_mm"] for piece in document["pieces"]} == {4}
     axes = zip(*document["shell"]["vertices"], strict=True)
     assert max(max(axis) - min(axis) for axis in axes) == pytest.approx(150, rel=1e-4)
