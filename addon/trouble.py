@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import bpy
 
-from ..core.errors import FoamwrightError, MeshError, MissingCutError
+from ..core.errors import FlattenError, FoamwrightError, MeshError, MissingCutError
 from ..core.shell import Shell
 from . import own_mesh
 from .own_mesh import Place
@@ -50,8 +50,8 @@ def report(
 def _place(obj: bpy.types.Object, error: FoamwrightError, shell: Shell | None) -> Place:
     if not isinstance(error, MeshError):
         return Place()
-    # of a missing cut only the cut: the faces are the whole piece, and would hide it
-    faces = () if isinstance(error, MissingCutError) else error.faces
+    # of a cut that is wanted only the cut: the faces are the whole piece, and would hide it
+    faces = () if isinstance(error, (MissingCutError, FlattenError)) else error.faces
     try:
         if shell is not None:
             origins = own_mesh.origins_of(bpy.context, obj, shell)

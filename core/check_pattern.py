@@ -8,7 +8,7 @@ import numpy as np
 
 from .check import Finding, numbers, worst_first
 from .flags import flags
-from .flatten.overlap import crossing_steps, freeing_cut
+from .flatten.overlap import freeing_cut
 from .joints import far_parts
 from .layers import buildup_findings
 from .pattern import Pattern, PatternPiece
@@ -45,7 +45,7 @@ def _unequal_seams(pattern: Pattern) -> Iterator[Finding]:
 
 
 def _overlaps(pattern: Pattern, part: PatternPiece) -> Iterator[Finding]:
-    if not len(crossing_steps(part.flat, part.patch.loops)):
+    if not part.lies_over_itself:
         return
 
     def shell_edges(pairs: np.ndarray) -> np.ndarray:

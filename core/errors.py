@@ -31,7 +31,7 @@ class MissingCutError(MeshError):
 
 
 class FlattenError(MeshError):
-    """A piece cannot be laid flat without a flip."""
+    """A piece has no flat that foam could be; `edges` are the shell edges of cuts that help."""
 
 
 class SettingsError(FoamwrightError):

@@ -9,6 +9,7 @@ import numpy as np
 
 from .check import Finding, worst_first
 from .flatten import Flat
+from .flatten.overlap import lies_over_itself
 from .foam import Stock
 from .folds import FoldRun
 from .joints import JointRun, RimRun, Run
@@ -69,6 +70,11 @@ class PatternPiece:
             outside_outline=outside,
             inside_outline=inside,
         )
+
+    @cached_property
+    def lies_over_itself(self) -> bool:
+        """It covers some foam twice, and cannot be cut from one sheet."""
+        return lies_over_itself(self.flat, self.patch.loops)
 
     @cached_property
     def largest_stretch(self) -> float:

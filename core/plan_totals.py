@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .errors import MeshError
-from .flatten import Flattener, flatten_pieces
+from .flatten import Flattener, try_flat
 from .folds import find_folds
 from .pieces import cut_pieces, split
 from .progress import Steps
@@ -80,6 +80,6 @@ def _laid_flat(shell: Shell, settings: Settings, flattener: Flattener | None) ->
     except MeshError:  # a piece is closed: the plan does not work without the cut
         return (PieceResult(np.inf, False),) * (int(split(shell).max()) + 1)
     folds = [find_folds(shell, piece, settings) for piece in pieces]
-    flats = yield from flatten_pieces(shell, pieces, folds, settings, flattener)
+    flats = yield from try_flat(shell, pieces, folds, settings, flattener)
     laid = [laid_of(flat.vertices, flat.stretch, piece.patch) for piece, flat in zip(pieces, flats, strict=True)]
     return tuple(PieceResult(one.strain, one.doubled > 0) for one in laid)

@@ -227,6 +227,51 @@ def sphere_cap(radius: float = 100.0, angle: float = np.pi / 6, rings: int = 10)
     return points, _counter_clockwise(disk, Delaunay(disk).simplices)
 
 
+def finger(
+    ratio: float, n_around: int = 16, rings: int = 30, taper: float = 1.0, curl: float = 0.0, grade: float = 0.0
+) -> Mesh:
+    """A tube of radius 20 round +z, closed by half a ball, open at its foot; `ratio` its length over its radius.
+
+    taper : radius at the tip over that at the foot; curl : rad that it turns by on its way; grade : over 0, rings lie
+    closer together at the foot, by e^grade in all
+    """
+    radius, cap = 20.0, max(2, n_around // 4)
+    up = np.linspace(0, 1, rings)
+    up = np.expm1(grade * up) / np.expm1(grade) if grade else up
+    width = radius * (1 - (1 - taper) * up)
+    bow = np.linspace(0, np.pi / 2, cap + 1)[1:-1]
+    around = np.append(width, width[-1] * np.cos(bow))
+    height = np.append(ratio * radius * up, ratio * radius + width[-1] * np.sin(bow))
+    turn = np.linspace(0, 2 * np.pi, n_around + 1)
+    points = np.stack(
+        [np.outer(around, np.cos(turn)), np.outer(around, np.sin(turn)), np.outer(height, np.ones_like(turn))], axis=2
+    )
+    points, faces = _wrapped(points.reshape(-1, 3), n_around, len(around) - 1)
+    last, tip = len(points) - n_around, len(points)
+    faces += [[last + k, last + (k + 1) % n_around, tip] for k in range(n_around)]
+    points = np.append(points, [[0.0, 0.0, ratio * radius + width[-1]]], axis=0)
+    if curl:
+        bend = curl / points[-1, 2]
+        way, angle = 1 / bend - points[:, 0], bend * points[:, 2]
+        points = np.stack([1 / bend - way * np.cos(angle), points[:, 1], way * np.sin(angle)], axis=1)
+    return points, faces
+
+
+def slit_cone(slope: float, n_around: int = 16) -> tuple[np.ndarray, list[list[int]], list[tuple[int, int]]]:
+    """A cone round -z and, as pairs of vertices, a seam from one side of its point to the other that reaches no rim."""
+    turn, radius = np.linspace(0, 2 * np.pi, n_around + 1), np.array([15.0, 30.0, 50.0, 80.0])
+    rings = [
+        np.outer(radius, np.cos(turn)),
+        np.outer(radius, np.sin(turn)),
+        np.outer(-slope * radius, np.ones_like(turn)),
+    ]
+    body, faces = _wrapped(np.stack(rings, axis=2).reshape(-1, 3), n_around, 3)
+    points = np.append(body, [[0.0, 0.0, 0.0]], axis=0)
+    tip = len(body)
+    faces = [face[::-1] for face in faces] + [[tip, k, (k + 1) % n_around] for k in range(n_around)]
+    return points, faces, [(0, tip), (n_around // 2, tip)]
+
+
 def _counter_clockwise(flat: np.ndarray, triangles: np.ndarray) -> list[list[int]]:
     a, b, c = (flat[triangles[:, i]] for i in range(3))
     area = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]

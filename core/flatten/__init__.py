@@ -7,30 +7,36 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import MeshError, MissingCutError
+from ..errors import FlattenError, MeshError, MissingCutError
 from ..folds import Hinge
 from ..opening import missing_cut
 from ..patch import cut_patch
 from ..pieces import Piece
-from ..progress import Steps, finish
+from ..progress import Steps, finish, share
 from ..settings import SQUEEZE_COST, Settings
 from ..shell import Shell
 from .flattening import Flattener, Surface, first_vertices, flatten_surfaces
+from .freeing import freeing_cuts
 from .placing import match_mates, stand_up
 from .reference import plane_corners, reference_corners
+from .soundness import fault_of
 from .strain import stretches
 
 FORCED_GAP = 0.05
 """Sides of a seam are made equal where their layers at rest differ by up to this part. A larger difference comes
 from bends about as tight as the foam is thick: the bend itself takes it up, and only what is over stays unequal."""
 
-__all__ = ["Flat", "Flattener", "flatten_patch", "flatten_patches", "flatten_pieces"]
+TRIED = 0.98
+"""Part of the work that is done when all has been laid flat; the rest is for cuts that help, which few shells want."""
+
+__all__ = ["Flat", "Flattener", "flatten_patch", "flatten_patches", "flatten_pieces", "try_flat"]
 
 
 @dataclass(frozen=True, eq=False)
 class Flat:
     """A patch laid flat, outside face up.
 
+    fault : what keeps it from being a flat at all, in words that go on from the piece's name; empty if nothing does
     vertices : (v, 2) mm, one per patch vertex
     stretch : (m, 2) per patch triangle, largest and smallest length on the shell's reference surface over
         length on the flat (over 1 the foam is pulled, under 1 squeezed)
@@ -40,6 +46,7 @@ class Flat:
     vertices: np.ndarray
     stretch: np.ndarray
     rim_reference: tuple[np.ndarray, ...]
+    fault: str = ""
 
 
 def flatten_pieces(
@@ -49,7 +56,34 @@ def flatten_pieces(
     settings: Settings,
     flattener: Flattener | None = None,
 ) -> Steps[list[Flat]]:
-    """Lay every piece flat at its reference depth, the two sides of every seam equally long.
+    """Lay every piece flat as `try_flat` does. Raises FlattenError, with edges of cuts that help, where no flat of
+    a piece exists that foam could be: every one that is returned is finite, upright and of sane strain."""
+    flats = yield from share(try_flat(shell, pieces, folds, settings, flattener), 0, TRIED)
+    faulty = [(piece, flat.fault) for piece, flat in zip(pieces, flats, strict=True) if flat.fault]
+    if not faulty:
+        return flats
+    cuts = []
+    for piece, _ in faulty:
+        cuts.append((yield from share(freeing_cuts(shell, piece.faces), TRIED, 1)))
+    words = [
+        f"Piece {piece.name} {fault}; mark a seam into it (edges it takes: {len(cut)})."
+        for (piece, fault), cut in zip(faulty, cuts, strict=True)
+    ]
+    raise FlattenError(
+        f"'{shell.name}': {' '.join(words)}",
+        edges=np.concatenate(cuts),
+        faces=np.concatenate([piece.faces for piece, _ in faulty]),
+    )
+
+
+def try_flat(
+    shell: Shell,
+    pieces: Sequence[Piece],
+    folds: Sequence[Sequence[Hinge]],
+    settings: Settings,
+    flattener: Flattener | None = None,
+) -> Steps[list[Flat]]:
+    """Lay every piece flat at its reference depth, the two sides of every seam equally long; a flat may be faulty.
 
     folds : per piece, from `find_folds`; flattener : keeps what it has laid flat from run to run. Yields
     `Progress`. The flat stands as the piece does on the shell, its up (z) along y, centred on the origin.
@@ -71,7 +105,12 @@ def flatten_pieces(
         for piece, flat in zip(pieces, flats, strict=True)
     ]
     return [
-        Flat(flat, stretches(flat, surface.triangles, surface.rest), surface.rim_lengths())
+        Flat(
+            flat,
+            stretches(flat, surface.triangles, surface.rest),
+            surface.rim_lengths(),
+            fault_of(flat, surface.triangles, surface.rest),
+        )
         for flat, surface in zip(match_mates(pieces, upright), surfaces, strict=True)
     ]
 
@@ -98,7 +137,8 @@ def flatten_patch(
 
     Raises MeshError for a vertex that no triangle uses or a triangle without area, MissingCutError for a patch
     that is closed, a tube or round a handle, with the vertices and edges (numbered as in `Shell`) of a cut that
-    opens it. `seam_priority` is taken for symmetry with `flatten_patches`: a patch alone has no mates to be held to.
+    opens it, FlattenError for one that no flat of sane strain exists for. `seam_priority` is taken for symmetry with
+    `flatten_patches`: a patch alone has no mates to be held to.
     """
     return flatten_patches([(vertices, triangles)], (), seam_priority, squeeze_cost)[0]
 
@@ -121,7 +161,11 @@ def flatten_patches(
     for a, path_a, b, path_b in mates:
         one, other = np.asarray(path_a) + first[a], np.asarray(path_b) + first[b]
         glued.append(np.stack([one[:-1], one[1:], other[:-1], other[1:]], axis=1))
-    return finish(flatten_surfaces(surfaces, np.concatenate(glued), seam_priority, squeeze_cost))
+    flats = finish(flatten_surfaces(surfaces, np.concatenate(glued), seam_priority, squeeze_cost))
+    for number, (flat, surface) in enumerate(zip(flats, surfaces, strict=True)):
+        if fault := fault_of(flat, surface.triangles, surface.rest):
+            raise FlattenError(f"Patch {number} {fault}; cut it from its rim.", faces=range(len(surface.triangles)))
+    return flats
 
 
 def surface_of(vertices: np.ndarray, triangles: np.ndarray) -> Surface:

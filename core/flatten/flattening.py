@@ -14,8 +14,9 @@ from scipy.sparse.csgraph import connected_components
 from ..progress import Progress, Steps, even, nearing, share
 from ..settings import SQUEEZE_COST
 from .energy import Ceiling, RestTriangles
-from .overlap import Contacts, crossing_steps, find_contacts
+from .overlap import Contacts, find_contacts, lies_over_itself
 from .solver import ROUGH, TOLERANCE, NewtonSolver, Seams
+from .soundness import TORN, common_strain
 from .start import first_flat
 from .strain import area_quantile, log_strain, stretches
 
@@ -39,6 +40,9 @@ seam asks of a piece then stays where it is asked, and the mean strain lower tha
 PARTING_ROUNDS = 8
 PARTING_COST = 0.03
 """Strain that 99 % of a piece may be dearer by when it is kept from lying over itself."""
+OPENING_STEPS = 400
+"""Newton's steps that may open out a start: each makes what is far too small larger by about a third, and the smallest
+that numbers can tell apart is some e^-17 of its size; horns on a curve took up to 180."""
 STARTED = 0.12
 MATCHED, LOWERED = 0.55, 0.85
 """Parts of the work that are done when all have a first shape; and, of what follows for pieces that hang together,
@@ -171,8 +175,14 @@ def _hanging_together(surfaces: Sequence[Surface], glued: np.ndarray) -> list[tu
 
 
 def _start(surface: Surface) -> Steps[list[np.ndarray]]:
+    """A first flat; one that shrinks much, as a finger's does towards its tip, is opened out at once."""
     yield Progress("Laying pieces flat", 0.0)
-    return [first_flat(surface.triangles, surface.corners, surface.loops, surface.vertex_count)]
+    triangles, rest = surface.triangles, surface.rest
+    flat = first_flat(triangles, surface.corners, surface.loops, surface.vertex_count)
+    if np.log(TORN) < common_strain(flat, triangles, rest) < np.inf:
+        solver = NewtonSolver(triangles, rest, surface.vertex_count)
+        flat = yield from solver.minimise(flat, tolerance=ROUGH, most_steps=OPENING_STEPS)
+    return [flat]
 
 
 def _flatten_together(
@@ -289,7 +299,7 @@ def part_overlaps(
     flats = problem.split(flat)
     willing = []
     for number, surface in enumerate(problem.surfaces):
-        if not _lies_over(surface, flats[number]):
+        if not lies_over_itself(flats[number], surface.loops):
             continue
         if len(problem.surfaces) > 1:
             # a try without its neighbours costs little and tells which surfaces resist
@@ -320,10 +330,6 @@ def _push_apart(
         if (problem.common_strain(flat) - before).max() > PARTING_COST:
             return flat, False
         flats = problem.split(flat)
-        if not any(_lies_over(problem.surfaces[i], flats[i]) for i in numbers):
+        if not any(lies_over_itself(flats[i], problem.surfaces[i].loops) for i in numbers):
             return flat, True
     return flat, False
-
-
-def _lies_over(surface: Surface, flat: np.ndarray) -> bool:
-    return len(crossing_steps(flat, surface.loops)) > 0

@@ -1,6 +1,8 @@
 """Where a flat piece lies over itself, and the push that parts it.
 
-With every triangle upright, a flat patch overlaps itself only if its rims cross: it is enough to look there.
+With every triangle upright, the rims run round every point as often as the patch covers it. So it covers a point twice
+only if its rims cross, or if a hole is turned inside out, as a slit is whose lips lie over each other: it is enough to
+look there.
 """
 
 from __future__ import annotations
@@ -18,6 +20,8 @@ MARGIN_MM = 0.5
 """Gap to leave between parted rims: a little over the width of a pencil line."""
 MOST_PAIRS = 1_000_000
 """Points and steps that are compared at a time, for the sake of memory."""
+LEAST_DOUBLED_MM2 = 0.01
+"""Area covered twice that a knife cannot tell from none; the lips of a slit in flat foam touch all along."""
 CONTACT_STIFFNESS = 10.0
 """Push of a contact over the stiffness of the foam beside it."""
 
@@ -45,6 +49,34 @@ def _side(start: np.ndarray, end: np.ndarray, point: np.ndarray) -> np.ndarray:
     return (end[0] - start[0]) * (point[1] - start[1]) - (end[1] - start[1]) * (point[0] - start[0])
 
 
+def inverted_holes(flat: np.ndarray, loops: Sequence[np.ndarray]) -> list[int]:
+    """Numbers of the rims, but for the longest way round, that have the patch inside: they run counter-clockwise."""
+    areas = [_enclosed(flat[loop]) for loop in loops]
+    outer = int(np.argmax(np.abs(areas)))
+    return [number for number, area in enumerate(areas) if area > 0 and number != outer]
+
+
+def _enclosed(ring: np.ndarray) -> float:
+    """mm^2 within a ring (r, 2), negative where it runs clockwise."""
+    (x, y), (next_x, next_y) = (ring - ring[0]).T, (np.roll(ring, -1, axis=0) - ring[0]).T
+    return float(x @ next_y - next_x @ y) / 2
+
+
+def doubled_area(flat: np.ndarray, loops: Sequence[np.ndarray]) -> float:
+    """mm^2 that lie over other parts of a patch laid flat upright; flat (v, 2) mm, loops its rims."""
+    if not len(crossing_steps(flat, loops)) and not inverted_holes(flat, loops):
+        return 0.0
+    rims = shapely.union_all([shapely.linearrings(flat[loop]) for loop in loops])
+    parts = shapely.get_parts(shapely.polygonize([rims]))
+    turns = winding(shapely.get_coordinates(shapely.point_on_surface(parts)), flat[rim_steps(loops)])
+    return float(np.maximum(turns - 1, 0) @ shapely.area(parts))
+
+
+def lies_over_itself(flat: np.ndarray, loops: Sequence[np.ndarray]) -> bool:
+    """Whether a patch laid flat covers more than LEAST_DOUBLED_MM2 twice."""
+    return doubled_area(flat, loops) > LEAST_DOUBLED_MM2
+
+
 def find_contacts(flat: np.ndarray, loops: Sequence[np.ndarray]) -> np.ndarray:
     """(c, 3) int, rim vertices v that lie over the patch, each with the rim step p-q to be pushed out across.
 
@@ -52,8 +84,8 @@ def find_contacts(flat: np.ndarray, loops: Sequence[np.ndarray]) -> np.ndarray:
     other: the nearest such step is the way out. Where two steps cross and neither has an end under the patch,
     the end that is least deep behind the other step goes.
     """
-    crossing = crossing_steps(flat, loops)
-    if not len(crossing):
+    crossing, inverted = crossing_steps(flat, loops), inverted_holes(flat, loops)
+    if not len(crossing) and not inverted:
         return np.empty((0, 3), np.int64)
     steps = rim_steps(loops)
     start, end = flat[steps[:, 0]], flat[steps[:, 1]]
@@ -67,7 +99,7 @@ def find_contacts(flat: np.ndarray, loops: Sequence[np.ndarray]) -> np.ndarray:
         offset = flat[vertex] - start
         return along[:, 0] * offset[:, 1] - along[:, 1] * offset[:, 0]
 
-    covered = _covered(flat, loops)
+    covered = np.unique(np.concatenate([_covered(flat, loops), *(loops[number] for number in inverted)]))
     contacts = []
     for v in covered:
         facing = (along @ tangent[v] < 0) & (depth(v) > 0) & (steps != v).all(axis=1)
@@ -145,16 +177,17 @@ class Contacts:
 
 
 def freeing_cut(flat: np.ndarray, patch: Patch, pair_is_edge: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
-    """(k + 1,) int, patch vertices of a short cut that separates two lips that cross; empty where none do.
+    """(k + 1,) int, patch vertices of a short cut that separates two lips that cross; empty where none do. A hole
+    that is turned inside out is such a pair of lips, too.
 
     flat : (v, 2) mm. pair_is_edge : tells for vertex pairs (p, 2) of the patch which are edges of the mesh.
     The cut runs from the bottom of the pocket between the lips to the nearest rim that is not the pocket's own.
     """
-    crossing = crossing_steps(flat, patch.loops)
-    if not len(crossing):
+    crossing, inverted = crossing_steps(flat, patch.loops), inverted_holes(flat, patch.loops)
+    if not len(crossing) and not inverted:
         return np.empty(0, np.int64)
     steps = rim_steps(patch.loops)
-    pocket = _pocket(patch.loops, *crossing[0])
+    pocket = _pocket(patch.loops, *crossing[0]) if len(crossing) else patch.loops[inverted[0]]
     bottom = pocket[len(pocket) // 2]
     sides = np.concatenate([patch.triangles[:, [i, (i + 1) % 3]] for i in range(3)])
     sides = sides[pair_is_edge(sides)]

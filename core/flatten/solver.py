@@ -11,7 +11,7 @@ import numpy as np
 from ..progress import Progress, Steps
 from .energy import Ceiling, RestTriangles, StrainEnergy, StrainState, at_corners
 from .overlap import Contacts
-from .system import StepSystem, add_at
+from .system import SingularSystemError, StepSystem, add_at
 
 TOLERANCE = 1e-5
 ROUGH = 1e-2
@@ -136,15 +136,17 @@ class NewtonSolver:
         ceiling: Ceiling | None = None,
         stage: str = "Laying pieces flat",
         tolerance: float = TOLERANCE,
+        most_steps: int = MOST_STEPS,
     ) -> Steps[np.ndarray]:
         """(v, 2) mm near the minimum: the next step would lower the energy by under `tolerance` of itself,
-        and seams miss their targets by under SEAM_TOLERANCE mm. Yields `Progress` once a step."""
+        and seams miss their targets by under SEAM_TOLERANCE mm. Yields `Progress` once a step. Where numbers can
+        tell no step any more, the last place stays."""
         energy = StrainEnergy(self.triangles, self.rest, squeeze_cost, ceiling)
         floor = 1e-16 * self.rest.area.sum()
         state = energy.at(flat)
         if not np.isfinite(state.value):
             return flat  # a start that is not upright throughout: there is no way down from here
-        for step_number in range(MOST_STEPS):
+        for step_number in range(most_steps):
             yield Progress(stage, step_number / (step_number + USUAL_STEPS))
             strain = value = state.value
             slope, curve = state.derivatives()
@@ -159,7 +161,10 @@ class NewtonSolver:
                 value += part
                 elements.append(curve)
                 add_at(gradient, hold.elements, slope)
-            step = self.system.solve(elements, 1e-9, -gradient)
+            try:
+                step = self.system.solve(elements, 1e-9, -gradient)
+            except SingularSystemError:
+                break
             promise = -float((step * gradient).sum())
             flat, state = self._walk(state, flat, step, value, promise)
             if self._settled(flat, promise, tolerance * strain + floor, SEAM_PATIENCE * strain + floor):

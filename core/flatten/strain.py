@@ -8,13 +8,16 @@ from .energy import Deformation, RestTriangles
 
 
 def stretches(flat: np.ndarray, triangles: np.ndarray, rest: RestTriangles) -> np.ndarray:
-    """(m, 2) largest and smallest stretch from flat to shell per triangle; 1 is unchanged."""
-    return 1.0 / Deformation(flat, triangles, rest).singular_values()[::-1].T
+    """(m, 2) largest and smallest stretch from flat to shell per triangle; 1 is unchanged. Of a triangle without
+    area infinite, of one that is turned over negative."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return 1.0 / Deformation(flat, triangles, rest).singular_values()[::-1].T
 
 
 def log_strain(stretch: np.ndarray) -> np.ndarray:
-    """(m,) the larger absolute logarithm of the two stretches of each triangle."""
-    return np.abs(np.log(stretch)).max(axis=1)
+    """(m,) the larger absolute logarithm of the two stretches of each triangle; nan where one is turned over."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.abs(np.log(stretch)).max(axis=1)
 
 
 def area_quantile(value: np.ndarray, area: np.ndarray, part: float) -> float:

@@ -27,6 +27,10 @@ _FACTOR = {"diag_pivot_thresh": 0.0, "relax": 1, "panel_size": 4, "options": {"S
 factored in two thirds of the time without."""
 
 
+class SingularSystemError(ArithmeticError):
+    """A system has no solution that numbers can tell. Never leaves `flatten`."""
+
+
 class StepSystem:
     """Symmetric positive matrices over 2 unknowns a vertex, summed from small dense blocks.
 
@@ -63,7 +67,7 @@ class StepSystem:
     def solve(self, elements: list[np.ndarray], shift: float | np.ndarray, right_side: np.ndarray) -> np.ndarray:
         """Solution (v, 2) of (sum of elements + shift times the mean diagonal) x = right_side (v, 2).
 
-        shift : one for all vertices, or (v,). Raises RuntimeError for a singular matrix. Large systems are solved
+        shift : one for all vertices, or (v,). Raises SingularSystemError. Large systems are solved
         to a relative residual of LOOSE by conjugate gradients on the last factorisation, as long as that goes
         quickly.
         """
@@ -72,10 +76,10 @@ class StepSystem:
         lift[self._place] = np.broadcast_to(shift, len(right_side))[:, None]
         for _ in range(MOST_TRIES):
             solution = self._matrix.solve(self._sums(elements), lift.ravel(), wanted.ravel())
-            if solution is not None:
+            if solution is not None and np.isfinite(solution).all():
                 return solution.reshape(-1, 2)[self._place]
             lift *= STIFFER
-        raise RuntimeError("The matrix of a step is singular.")
+        raise SingularSystemError("The matrix of a step is singular.")
 
     def _sums(self, elements: list[np.ndarray]) -> np.ndarray:
         # elements that lie one after another along the last axis, as those of the strain do, are copied in whole rows
@@ -105,7 +109,7 @@ class _Band:
             solution = solveh_banded(band.T, right_side, overwrite_ab=True, lower=True, check_finite=False)
         except LinAlgError:
             return None
-        return solution if np.isfinite(solution).all() else None
+        return solution
 
 
 class _Sparse:

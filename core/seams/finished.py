@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..flatten import Flattener, flatten_pieces
+from ..flatten import Flattener, try_flat
 from ..folds import find_folds
 from ..pieces import cut_pieces
 from ..progress import Progress, Steps
@@ -32,7 +32,7 @@ def finished(draft: Draft, foam: Settings | None, flattener: Flattener | None = 
     shell = draft.shell.with_seams(draft.seam)
     cut, _ = cut_pieces(shell, settings)
     folds = [find_folds(shell, piece, settings) for piece in cut]
-    flats = yield from flatten_pieces(shell, cut, folds, settings, flattener)
+    flats = yield from try_flat(shell, cut, folds, settings, flattener)
     laid: dict[int, Laid] = {}
     for piece, flat in zip(cut, flats, strict=True):
         laid[int(draft.label[piece.faces[0]])] = laid_of(flat.vertices, flat.stretch, piece.patch)

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
-from ..flatten import flatten_patch
+from ..flatten import surface_of
 from ..flatten.energy import RestTriangles, signed_areas
-from ..flatten.overlap import crossing_steps, rim_steps, winding
+from ..flatten.flattening import flatten_surfaces
+from ..flatten.overlap import doubled_area
 from ..flatten.reference import plane_corners
 from ..flatten.solver import NewtonSolver
-from ..flatten.start import first_flat
+from ..flatten.start import first_flat, is_upright
 from ..flatten.strain import area_quantile, stretches
 from ..flatten.system import StepSystem
 from ..patch import Patch
@@ -49,29 +49,23 @@ def quickly_laid(points: np.ndarray, patch: Patch) -> Laid:
     rest, system = RestTriangles.from_corners(corners), StepSystem(len(points), [patch.triangles])
     flat = first_flat(patch.triangles, corners, patch.loops, len(points), system)
     solver = NewtonSolver(patch.triangles, rest, len(points), system=system)
-    try:
-        with np.errstate(divide="ignore", invalid="ignore"):
-            flat = finish(solver.minimise(flat, tolerance=QUICK_TOLERANCE))
-            stretch = stretches(flat, patch.triangles, rest)
-        is_hopeless = not (np.isfinite(stretch) & (stretch > 0)).all()
-    except RuntimeError:
-        is_hopeless = True
-    if is_hopeless:
-        # so bad a start that there is no step from it: the piece wants cutting, whatever its strain
-        hopeless = np.full(len(patch.triangles), HOPELESS_STRAIN)
-        return Laid(flat, HOPELESS_STRAIN, (0.0, 0.0), 0.0, _per_face(hopeless, patch))
-    return laid_of(flat, stretch, patch)
+    flat = finish(solver.minimise(flat, tolerance=QUICK_TOLERANCE))
+    return laid_of(flat, stretches(flat, patch.triangles, rest), patch)
 
 
 def really_laid(points: np.ndarray, patch: Patch) -> Laid:
     """The patch laid flat as the pattern will lay it."""
-    rest = RestTriangles.from_corners(plane_corners(points[patch.triangles]))
-    flat = flatten_patch(points, patch.triangles)
-    return laid_of(flat, stretches(flat, patch.triangles, rest), patch)
+    surface = surface_of(points, patch.triangles)
+    (flat,) = finish(flatten_surfaces([surface], np.empty((0, 4), np.int64)))
+    return laid_of(flat, stretches(flat, patch.triangles, surface.rest), patch)
 
 
 def laid_of(flat: np.ndarray, stretch: np.ndarray, patch: Patch) -> Laid:
     """What a flat amounts to; stretch (m, 2) per triangle of the patch."""
+    if not is_upright(flat, patch.triangles):
+        # the piece wants cutting, whatever its strain
+        hopeless = np.full(len(patch.triangles), HOPELESS_STRAIN)
+        return Laid(flat, HOPELESS_STRAIN, (0.0, 0.0), 0.0, _per_face(hopeless, patch))
     strain, area = np.abs(stretch - 1).max(axis=1), np.abs(signed_areas(flat, patch.triangles))
     box = shapely.oriented_envelope(shapely.linestrings(flat[np.concatenate(patch.loops)]))
     around = shapely.get_coordinates(box)
@@ -90,14 +84,3 @@ def _per_face(strain: np.ndarray, patch: Patch) -> np.ndarray:
     worst = np.zeros(len(faces))
     np.maximum.at(worst, place, strain)
     return worst
-
-
-def doubled_area(flat: np.ndarray, loops: Sequence[np.ndarray]) -> float:
-    """mm^2 that lie over other parts of a patch laid flat; flat (v, 2) mm, loops its rims."""
-    if not len(crossing_steps(flat, loops)):
-        return 0.0
-    steps = flat[rim_steps(loops)]
-    rims = shapely.union_all([shapely.linearrings(flat[loop]) for loop in loops])
-    parts = shapely.get_parts(shapely.polygonize([rims]))
-    turns = winding(shapely.get_coordinates(shapely.point_on_surface(parts)), steps)
-    return float(np.maximum(turns - 1, 0) @ shapely.area(parts))
