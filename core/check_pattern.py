@@ -8,7 +8,7 @@ import numpy as np
 
 from .check import Finding, numbers, worst_first
 from .flags import flags
-from .flatten.overlap import freeing_cut
+from .flatten.overlap import freeing_path
 from .joints import far_parts
 from .layers import buildup_findings
 from .pattern import Pattern, PatternPiece
@@ -47,12 +47,8 @@ def _unequal_seams(pattern: Pattern) -> Iterator[Finding]:
 def _overlaps(pattern: Pattern, part: PatternPiece) -> Iterator[Finding]:
     if not part.lies_over_itself:
         return
-
-    def shell_edges(pairs: np.ndarray) -> np.ndarray:
-        return pattern.shell.edge_between(part.patch.shell_vertex[pairs])
-
-    cut = freeing_cut(part.flat, part.patch, lambda pairs: shell_edges(pairs) >= 0)
-    edges = shell_edges(np.stack([cut[:-1], cut[1:]], axis=1)) if len(cut) else np.empty(0, int)
+    path = part.patch.shell_vertex[freeing_path(pattern.shell, part.patch, part.flat)]
+    edges = pattern.shell.edge_between(np.stack([path[:-1], path[1:]], axis=1)) if len(path) else path
     yield Finding(
         "overlap",
         "warn",

@@ -15,6 +15,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
 from ..patch import Patch
+from ..shell import Shell
 
 MARGIN_MM = 0.5
 """Gap to leave between parted rims: a little over the width of a pencil line."""
@@ -202,6 +203,11 @@ def freeing_cut(flat: np.ndarray, patch: Patch, pair_is_edge: Callable[[np.ndarr
     while path[-1] != bottom:
         path.append(int(before[path[-1]]))
     return np.array(path)
+
+
+def freeing_path(shell: Shell, patch: Patch, flat: np.ndarray) -> np.ndarray:
+    """`freeing_cut` along the edges of the shell that the patch is of."""
+    return freeing_cut(flat, patch, lambda pairs: shell.edge_between(patch.shell_vertex[pairs]) >= 0)
 
 
 def _pocket(loops: Sequence[np.ndarray], one: int, other: int) -> np.ndarray:

@@ -15,8 +15,9 @@ import numpy as np
 import shapely
 from shapely import LineString
 
+from ..flatten.overlap import freeing_path
 from ..layout import Placement
-from ..lettering import LINE_PITCH
+from ..lettering import LINE_PITCH, widest_place
 from ..loose_parts import standing_lines
 from ..marks import Note
 from ..outline import face_of
@@ -68,10 +69,11 @@ GROOVE = Layer("groove-limit", "Mouth of a groove on the inside face", CHAIN_WID
 KERF = Layer("relief-kerf", "Relief kerf or score on the inside face", CONTINUOUS_NARROW)
 STANDING = Layer("loose-part", "Rim of a loose part that is glued on here", DOTTED)
 NOTCH = Layer("notch", "Notch: meets the same label on the other piece", CONTINUOUS_NARROW)
+REFUSED = Layer("not-to-cut", "Not to be cut: a piece that lies over itself", CHAIN_DOUBLE)
 WORDS = Layer("words", "Words", CONTINUOUS_NARROW)
 UP = Layer("up-arrow", "Up on the finished shell", CONTINUOUS_NARROW)
 REFERENCE = Layer("reference", "Reference length", CONTINUOUS_NARROW)
-LAYERS = (CUT, OUTSIDE, INSIDE, FOLD, GROOVE, KERF, STANDING, NOTCH, WORDS, UP, REFERENCE)
+LAYERS = (CUT, OUTSIDE, INSIDE, FOLD, GROOVE, KERF, STANDING, NOTCH, REFUSED, WORDS, UP, REFERENCE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,6 +113,9 @@ LEADER_DOT_MM = 0.5
 """Radius of the dot at which a leader ends."""
 DRAWN_MOUTH_MM = 2.0
 """The narrowest groove whose mouth is drawn."""
+REFUSAL = ("it lies over itself", "and must first be split", "along the line inside it")
+REFUSAL_MM = (2.0, 6.0)
+"""Heights of capitals that it is written in, at least and at most."""
 SAME_LINE_MM = 0.02
 """Parts of the inside outline nearer than this to the outside outline are not drawn twice."""
 
@@ -118,6 +123,8 @@ SAME_LINE_MM = 0.02
 def draw_piece(pattern: Pattern, piece: PatternPiece, placement: Placement) -> tuple[Primitive, ...]:
     """Everything on one piece at its place, mm on the sheet or page; words are turned to read upright."""
     face = net_area(piece)
+    if piece.lies_over_itself:
+        return tuple(_placed(primitive, placement) for primitive in _refusal(pattern, piece, face, placement.angle))
     taken = _taken(piece, face)
     notes = (*piece.notes, *standing_notes(pattern, piece, face, taken))
     free = face.difference(shapely.union_all([taken, *(note.box for note in notes)]))
@@ -155,6 +162,23 @@ def _outlines(piece: PatternPiece) -> Iterable[Primitive]:
             for ring in rings:
                 yield from _lines(layer, LineString(ring).difference(drawn))
             drawn = drawn.union(_near(rings))
+
+
+def _refusal(pattern: Pattern, piece: PatternPiece, face: shapely.Geometry, turn: float) -> Iterable[Primitive]:
+    """What nobody shall cut along: the flat's rims, and where a cut would part what lies over itself. Nothing else is
+    drawn, so that no machine and no knife has a line to follow."""
+    for loop in piece.patch.loops:
+        yield Line(REFUSED, piece.flat[loop], closed=True)
+    path = freeing_path(pattern.shell, piece.patch, piece.flat)
+    if len(path):
+        yield Line(REFUSED, piece.flat[path])
+    lines = (f"{piece.name}: DO NOT CUT", *(REFUSAL if len(path) else REFUSAL[:1]))
+    middle, radius = widest_place(face)
+    height = float(np.clip(2 * radius / max(map(len, lines)), *REFUSAL_MM))
+    down = np.array([sin(-turn), -cos(turn)]) * height * LINE_PITCH
+    for row, words in enumerate(lines):
+        x, y = middle + down * (row - (len(lines) - 1) / 2)
+        yield Text(REFUSED, words, float(x), float(y), -turn, height)
 
 
 def _near(rings: tuple[np.ndarray, ...]) -> shapely.Geometry:

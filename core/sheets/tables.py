@@ -73,7 +73,7 @@ def cut_rows(pattern: Pattern, pages: Sequence[Page]) -> Rows:
             f"{row.width_mm:.0f} x {row.height_mm:.0f}",
             percent(piece.largest_stretch),
             percent(piece.largest_squeeze),
-            sheet_of.get(piece.name, "none"),
+            "do not cut" if piece.lies_over_itself else sheet_of.get(piece.name, "none"),
             page_span([page.number for page in pages if piece.name in page.pieces]),
         )
         for number, (piece, row) in enumerate(zip(pattern.parts, cut_list(pattern), strict=True), start=1)
