@@ -21,6 +21,7 @@ WITH_HOOKS = (
     "menus",
     "summary",
     "preview",
+    "overlay",
     "headless",
 )
 
@@ -38,9 +39,6 @@ def register() -> None:
 def unregister() -> None:
     import bpy
 
-    from . import overlay
-
-    overlay.hide()
     for module in reversed(_modules(WITH_HOOKS)):
         module.unregister()
     for cls in reversed(_classes()):

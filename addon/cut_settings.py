@@ -21,9 +21,10 @@ def _looked_at(plan, context) -> None:
 
 
 def _chosen(cut, context) -> None:
-    from . import plans, preview
+    from . import plans, preview, undo_steps
 
     plans.reckon_again(context, cut.id_data)
+    undo_steps.leave_for_step(context)
     preview.refresh(context)
 
 

@@ -15,7 +15,7 @@ import bpy
 from ..core.errors import FoamwrightError, MeshError
 from ..core.progress import Progress, finish
 from ..core.shell import Shell
-from . import bridge, results, shell_settings, summary, trouble
+from . import bridge, results, shell_settings, summary, trouble, undo_steps
 from .shell_state import is_shell
 
 TICK_S = 0.05
@@ -64,6 +64,8 @@ class Job(bpy.types.Operator):
         return is_free(cls) and has_shell(cls, context)
 
     def execute(self, context):
+        if "UNDO" in self.bl_options:
+            undo_steps.push_before(context)
         try:
             self._begin(context)
             return self._finish(context, finish(self._steps))
@@ -136,6 +138,8 @@ class Job(bpy.types.Operator):
             return self._fail(error)
         trouble.forget()
         summary.refresh(context)
+        if "UNDO" in self.bl_options:
+            undo_steps.leave_for_step(context)
         self.report({kind}, words)
         return {"FINISHED"}
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import dataclass
 
 import blf
 import bpy
+from bpy.app.handlers import persistent
 from bpy_extras.view3d_utils import location_3d_to_region_2d, region_2d_to_vector_3d
 from mathutils import Vector
 
+from ..core.errors import FoamwrightError
 from ..core.pattern import Pattern
 from ..core.places import is_seen, joint_places, piece_places
 from . import belongings, bridge, results
@@ -72,10 +75,31 @@ def show(obj: bpy.types.Object) -> None:
         _handle = bpy.types.SpaceView3D.draw_handler_add(_draw, (), "WINDOW", "POST_PIXEL")
 
 
+def shown() -> list[Label]:
+    """The labels that are written now."""
+    return list(_labels)
+
+
 def follow(obj: bpy.types.Object) -> None:
     """The shell has a new pattern: write its labels, if labels are shown at all."""
     if is_shown():
         show(obj)
+
+
+@persistent
+def _on_other_state(*_what) -> None:
+    """After undo, redo or another file names may be others."""
+    refresh()
+
+
+def refresh() -> None:
+    """Write the labels of the shell as it is now, if labels are shown at all."""
+    if is_shown():
+        obj = bpy.data.objects.get(_shell_name)
+        _labels.clear()
+        with contextlib.suppress(FoamwrightError):  # a shell whose pattern is damaged has no labels
+            if results.results_of(obj) is not None:
+                show(obj)
 
 
 def hide() -> None:
@@ -124,3 +148,14 @@ def is_free(box: Box, taken: list[Box]) -> bool:
     return not any(
         box[0] < other[2] and other[0] < box[2] and box[1] < other[3] and other[1] < box[3] for other in taken
     )
+
+
+def register() -> None:
+    for moment in (bpy.app.handlers.undo_post, bpy.app.handlers.redo_post, bpy.app.handlers.load_post):
+        moment.append(_on_other_state)
+
+
+def unregister() -> None:
+    for moment in (bpy.app.handlers.undo_post, bpy.app.handlers.redo_post, bpy.app.handlers.load_post):
+        moment.remove(_on_other_state)
+    hide()

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 
-def changed(_group, _context) -> None:
+def changed(_group, context) -> None:
     """Update of every property that a result depends on."""
-    from . import summary
+    from . import summary, undo_steps
 
+    undo_steps.leave_for_step(context)
     summary.refresh_soon()
 
 
@@ -16,9 +17,10 @@ def carries(name: str) -> Callable:
     """Update of a setting of this name that no result depends on: shell and scene have it alike, see shell_settings."""
 
     def carry(group, context) -> None:
-        from . import shell_settings
+        from . import shell_settings, undo_steps
 
         shell_settings.carry(group, name, context)
+        undo_steps.leave_for_step(context)
 
     return carry
 

@@ -5,7 +5,7 @@ from bpy.props import IntProperty
 
 from ...core.check import examine
 from ...core.errors import MeshError
-from .. import bridge, jobs, own_mesh, summary, trouble, view
+from .. import bridge, jobs, own_mesh, summary, trouble, undo_steps, view
 from ..findings import list_findings, place_of
 
 
@@ -20,6 +20,7 @@ class FOAMWRIGHT_OT_check(bpy.types.Operator):
     def poll(cls, context):
         return jobs.has_shell(cls, context)
 
+    @undo_steps.whole
     @trouble.reports_errors
     def execute(self, context):
         obj = context.object

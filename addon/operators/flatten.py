@@ -5,7 +5,7 @@ from bpy.props import EnumProperty
 
 from ...core.flatten import Flattener
 from ...core.unfold import unfold
-from .. import belongings, bridge, colours, jobs, overlay, results, summary
+from .. import belongings, bridge, colours, jobs, overlay, results, summary, undo_steps
 from ..findings import list_findings
 from ..shell_settings import settings_of
 
@@ -87,6 +87,7 @@ class FOAMWRIGHT_OT_clear(bpy.types.Operator):
     def poll(cls, context):
         return belongings.left_over_at(context.object) is not None or jobs.has_results(cls, context)
 
+    @undo_steps.whole
     def execute(self, context):
         left_over = belongings.left_over_at(context.object)
         if left_over is not None:

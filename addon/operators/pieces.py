@@ -6,7 +6,7 @@ from bpy.props import BoolProperty, FloatProperty, StringProperty
 from ...core.pieces import cut_pieces
 from ...core.progress import Progress
 from ...core.renaming import new_names, renamed
-from .. import jobs, overlay, own_mesh, results, summary, trouble
+from .. import jobs, overlay, own_mesh, results, summary, trouble, undo_steps
 from ..findings import reword_findings
 from ..piece_list import active_piece, list_pieces, lost_pieces
 from ..shell_settings import settings_of
@@ -56,6 +56,7 @@ class FOAMWRIGHT_OT_rename_piece(bpy.types.Operator):
     def draw(self, _context):
         self.layout.prop(self, "new_name")
 
+    @undo_steps.whole
     @trouble.reports_errors
     def execute(self, context):
         obj, new_name = context.object, self.new_name.strip()
@@ -106,6 +107,7 @@ class FOAMWRIGHT_OT_set_piece_stock(bpy.types.Operator):
         self.layout.prop(self, "thickness_mm")
         self.layout.prop(self, "mate_too")
 
+    @undo_steps.whole
     def execute(self, context):
         obj = context.object
         item = _chosen(self, obj)

@@ -5,7 +5,7 @@ from bpy.props import EnumProperty, FloatProperty, StringProperty
 
 from ...core.calibration import BentStrip
 from ...core.errors import FoamwrightError
-from .. import stock_file, trouble
+from .. import stock_file, trouble, undo_steps
 from ..shell_settings import group_of
 
 _shown: list[tuple[str, str, str]] = []
@@ -31,6 +31,7 @@ class FOAMWRIGHT_OT_use_stock(bpy.types.Operator):
 
     stock: EnumProperty(name="Stock", description="A foam of your list", items=_stocks)
 
+    @undo_steps.whole
     @trouble.reports_errors
     def execute(self, context):
         group_of(context.scene, context.object).take_stock(stock_file.library().stock(self.stock))
@@ -89,6 +90,7 @@ class FOAMWRIGHT_OT_calibrate(bpy.types.Operator):
     def invoke(self, context, _event):
         return context.window_manager.invoke_props_dialog(self)
 
+    @undo_steps.whole
     @trouble.reports_errors
     def execute(self, context):
         strip = BentStrip(self.flat_mm, self.outer_mm, self.inner_mm)

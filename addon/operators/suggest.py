@@ -7,7 +7,7 @@ from bpy.props import StringProperty
 from ...core.errors import MeshError
 from ...core.pieces import cut_pieces
 from ...core.seams import removable_seams, suggest, where_to_cut
-from .. import bridge, choices, jobs, own_mesh, plans, preview, summary, trouble
+from .. import bridge, choices, jobs, own_mesh, plans, preview, summary, trouble, undo_steps
 from ..piece_list import active_piece
 from ..shell_settings import group_of, settings_of
 from .flatten import known
@@ -125,6 +125,7 @@ class FOAMWRIGHT_OT_take_plan(bpy.types.Operator):
     def poll(cls, context):
         return jobs.is_free(cls) and has_plan(cls, context)
 
+    @undo_steps.whole
     @trouble.reports_errors
     def execute(self, context):
         obj = context.object
@@ -149,6 +150,7 @@ class FOAMWRIGHT_OT_drop_plan(bpy.types.Operator):
     def poll(cls, context):
         return jobs.is_free(cls) and has_plan(cls, context)
 
+    @undo_steps.whole
     def execute(self, context):
         plans.drop(context.object)
         summary.refresh(context)
