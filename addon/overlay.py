@@ -95,7 +95,7 @@ def _on_other_state(*_what) -> None:
 def refresh() -> None:
     """Write the labels of the shell as it is now, if labels are shown at all."""
     if is_shown():
-        obj = bpy.data.objects.get(_shell_name)
+        obj: bpy.types.Object | None = bpy.data.objects.get(_shell_name)
         _labels.clear()
         with contextlib.suppress(FoamwrightError):  # a shell whose pattern is damaged has no labels
             if results.results_of(obj) is not None:
