@@ -9,9 +9,10 @@ from itertools import combinations_with_replacement
 import numpy as np
 
 from .foam import Stock
+from .nearby import hitting
 from .pattern import Pattern, PatternPiece
+from .progress import Steps, finish
 from .settings import Settings
-from .shell import Shell
 
 STEP_OUT_MM = 2.0
 """How far beside its rim a panel is compared with what lies there."""
@@ -63,15 +64,16 @@ def layers_for(height_mm: float, thicknesses: Sequence[float]) -> tuple[tuple[fl
 
 
 def find_buildups(pattern: Pattern, settings: Settings) -> tuple[BuildUp, ...]:
-    """Panels whose modelled height is not made by their foam, with the layers that would make it."""
+    """As `finding_buildups`, at once."""
+    return finish(finding_buildups(pattern, settings))
+
+
+def finding_buildups(pattern: Pattern, settings: Settings) -> Steps[tuple[BuildUp, ...]]:
+    """Panels whose modelled height is not made by their foam, with the layers that would make it. Yields Progress."""
     found = []
     # stock that is in use is at hand, and layers of it share its sheets
     stocks = {stock.thickness_mm: stock for stock in reversed((*(p.stock for p in pattern.pieces), *settings.stocks))}
-    for number, piece in enumerate(pattern.pieces):
-        step = _step(pattern, number, piece)
-        if step is None:
-            continue
-        height, over = step
+    for piece, height, over in (yield from _steps_up(pattern)):
         before = piece if (height > 0) != settings.model_is_inside else over
         foam = before.stock.thickness_mm
         if abs(abs(height) - foam) > ENOUGH_MM:
@@ -85,34 +87,42 @@ def find_buildups(pattern: Pattern, settings: Settings) -> tuple[BuildUp, ...]:
 # --- helpers -----------------------------------------------------------------------------------
 
 
-def _step(pattern: Pattern, number: int, piece: PatternPiece) -> tuple[float, PatternPiece] | None:
-    """How high a piece stands over what lies beside its outer rim, and that piece; None where it is no panel."""
-    shell = pattern.shell
-    foot, normal = _beside_rim(shell, piece)
-    others = np.flatnonzero(pattern.piece_of_face[shell.triangle_face] != number)
-    facing = shell.face_normal[shell.triangle_face[others]]
-    corners = shell.vertices[shell.triangles[others]]
-    height, below = np.full(len(foot), np.nan), np.full(len(foot), -1)
-    for sample in range(len(foot)):
-        parallel = facing @ normal[sample] > np.cos(np.radians(PARALLEL_DEG))
-        distance = heights_over(foot[sample], normal[sample], corners[parallel])
-        near = (np.abs(distance) <= HIGHEST_MM) & np.isfinite(distance)
-        if near.any():
-            chosen = int(np.argmin(np.where(near, np.abs(distance), np.inf)))
-            height[sample] = distance[chosen]
-            below[sample] = pattern.piece_of_face[shell.triangle_face[others[parallel][chosen]]]
+def _steps_up(pattern: Pattern) -> Steps[list[tuple[PatternPiece, float, PatternPiece]]]:
+    """Each panel, how high it stands over what lies beside its outer rim, and the piece that this is."""
+    shell, owner = pattern.shell, pattern.piece_of_face[pattern.shell.triangle_face]
+    rims = [_beside_rim(pattern, number) for number in range(len(pattern.pieces))]
+    feet, ways = (np.concatenate(arrays) for arrays in zip(*rims, strict=True))
+    piece = np.repeat(np.arange(len(rims)), [len(foot) for foot, _ in rims])
+    hits = yield from hitting(
+        "Looking for raised panels", shell.vertices[shell.triangles], shell.triangle_classes, feet, ways, HIGHEST_MM
+    )
+    facing = np.einsum("ij,ij->i", shell.face_normal[shell.triangle_face[hits.triangle]], ways[hits.line])
+    parallel = facing > np.cos(np.radians(PARALLEL_DEG))
+    below = hits.where(parallel & (owner[hits.triangle] != piece[hits.line])).nearest()
+    height, under = np.full(len(feet), np.nan), np.full(len(feet), -1)
+    height[below.line], under[below.line] = below.height, owner[below.triangle]
+    found = []
+    for number, own in enumerate(np.split(np.arange(len(feet)), np.flatnonzero(np.diff(piece)) + 1)):
+        step = _even_step(height[own], under[own])
+        if step is not None:
+            found.append((pattern.pieces[number], step[0], pattern.pieces[step[1]]))
+    return found
+
+
+def _even_step(height: np.ndarray, under: np.ndarray) -> tuple[float, int] | None:
+    """How high samples (s,) of a rim stand, and over which piece most do; None where it is no panel."""
     if np.isfinite(height).mean() < MOST_OF_RIM:
         return None
     middle = float(np.nanmedian(height))
     even = np.abs(height - middle) <= EVEN_MM
     if even.mean() < MOST_OF_RIM or abs(middle) < LOWEST_MM:
         return None
-    return middle, pattern.pieces[int(np.bincount(below[even]).argmax())]
+    return middle, int(np.bincount(under[even]).argmax())
 
 
-def _beside_rim(shell: Shell, piece: PatternPiece) -> tuple[np.ndarray, np.ndarray]:
-    """Points (s, 3) mm a little outside the longest rim, level with the piece there, and its normals (s, 3)."""
-    patch = piece.patch
+def _beside_rim(pattern: Pattern, number: int) -> tuple[np.ndarray, np.ndarray]:
+    """Points (s, 3) mm a little outside a piece's longest rim, level with it there, and its normals (s, 3)."""
+    shell, patch = pattern.shell, pattern.pieces[number].patch
     points = shell.vertices[patch.shell_vertex]
     loop = max(
         patch.loops, key=lambda ring: np.linalg.norm(points[ring] - np.roll(points[ring], -1, axis=0), axis=1).sum()
@@ -120,26 +130,10 @@ def _beside_rim(shell: Shell, piece: PatternPiece) -> tuple[np.ndarray, np.ndarr
     edges = patch.loop_edges[[ring is loop for ring in patch.loops].index(True)]
     start, end = points[loop], points[np.roll(loop, -1)]
     sides = shell.edge_faces[edges]
-    own = np.isin(sides, piece.faces)
+    own = (pattern.piece_of_face[sides] == number) & (sides >= 0)
     face = np.where(own[:, 0], sides[:, 0], sides[:, 1])
     along = (end - start) / np.linalg.norm(end - start, axis=1)[:, None]
     normal = shell.face_normal[face]
     outward = np.cross(along, normal)
     chosen = np.unique(np.linspace(0, len(loop) - 1, min(SAMPLES, len(loop))).round().astype(int))
     return ((start + end) / 2 + STEP_OUT_MM * outward)[chosen], normal[chosen]
-
-
-def heights_over(foot: np.ndarray, normal: np.ndarray, corners: np.ndarray) -> np.ndarray:
-    """(m,) mm, how far above each triangle (m, 3, 3) the foot lies along the normal; nan beside it."""
-    one, other = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    across = np.cross(normal, other)
-    scale = np.einsum("ij,ij->i", one, across)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        away = foot - corners[:, 0]
-        u = np.einsum("ij,ij->i", away, across) / scale
-        turned = np.cross(away, one)
-        v = turned @ normal / scale
-        distance = np.einsum("ij,ij->i", other, turned) / scale
-        inside = (u >= -1e-9) & (v >= -1e-9) & (u + v <= 1 + 1e-9)
-    # the ray runs along the normal: a hit ahead lies above the foot
-    return np.where(inside, -distance, np.nan)

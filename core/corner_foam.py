@@ -7,6 +7,7 @@ the facet's sides. The vertex is the origin.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -114,11 +115,16 @@ def largest_radius(planes: np.ndarray, limits: np.ndarray) -> float:
     planes : (p, 3) unit. The ball that no plane lets grow touches four of them: each four are tried.
     """
     rows = np.column_stack([planes, np.ones(len(planes))])
-    fours = np.array(list(combinations(range(len(planes)), 4)))
+    fours = _fours_of(len(planes))
     fours = fours[np.abs(np.linalg.det(rows[fours])) > EXACT]
     balls = np.linalg.solve(rows[fours], limits[fours][..., None])[..., 0]
     fits = (balls @ rows.T <= limits + EXACT).all(axis=1)
     return float(balls[fits, 3].max(initial=0.0))
+
+
+@lru_cache
+def _fours_of(count: int) -> np.ndarray:
+    return np.array(list(combinations(range(count), 4)))
 
 
 def nearest_in_cone(wish: np.ndarray, kept: np.ndarray) -> np.ndarray:

@@ -16,17 +16,17 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon
 
-from .corner_foam import Facet, are_apart, overlap, plane_between, unit
+from .corner_foam import REACH, Facet, are_apart, overlap, plane_between, unit
 from .joints import JointRun, Run, bevel_slope, bevels_of_steps, far_parts
 from .pattern import PatternPiece
 from .pieces import Piece
+from .progress import Progress, Steps, finish
 from .shell import Shell
 
 LEAST_MM = 0.05
 """Foam gives way by this much unasked."""
 
-PLANE = 1e-9
-"""Normals whose cosine is this close to 1 are of one plane."""
+STAGE = "Fitting joints"
 
 Pieces = Sequence[Piece | PatternPiece]
 
@@ -74,7 +74,14 @@ class Corners:
 def find_corners(
     shell: Shell, pieces: Pieces, flats: Sequence[np.ndarray], runs: Sequence[Run], model_is_inside: bool = False
 ) -> Corners:
-    """Where pieces that meet only in a vertex run into each other, and what each loses there.
+    """As `finding_corners`, at once."""
+    return finish(finding_corners(shell, pieces, flats, runs, model_is_inside))
+
+
+def finding_corners(
+    shell: Shell, pieces: Pieces, flats: Sequence[np.ndarray], runs: Sequence[Run], model_is_inside: bool = False
+) -> Steps[Corners]:
+    """Where pieces that meet only in a vertex run into each other, and what each loses there. Yields Progress.
 
     flats : per piece (v, 2) mm; runs : of these pieces, and maybe of others. Both are cut by the plane half-way
     between their facets, turned no more than leaves the modelled faces whole. A piece with no bevelled joint at the
@@ -83,9 +90,11 @@ def find_corners(
     rims = _Rims.of(shell, pieces, flats, runs, model_is_inside)
     cuts: dict[_Sector, list[tuple[str, np.ndarray]]] = defaultdict(list)
     clashes: dict[tuple[tuple[str, str], int, bool], float] = defaultdict(float)
-    for vertex, one, other in rims.sectors_that_only_touch():
+    touching = list(rims.sectors_that_only_touch())
+    for number, (vertex, one, other) in enumerate(touching):
         names = pieces[one[0]].name, pieces[other[0]].name
         for a, b in product(rims.facets(*one), rims.facets(*other)):
+            yield Progress(STAGE, number / len(touching))
             if are_apart(a, b) or (size := overlap(a, b)) < LEAST_MM:
                 continue
             plane = plane_between(a, b)
@@ -95,10 +104,10 @@ def find_corners(
                 continue
             cuts[one].append((names[1], a.cut_by(plane)))
             cuts[other].append((names[0], b.cut_by(-plane)))
-    trims = [
-        _trim(pieces[number], flats[number], vertex, lost, runs, model_is_inside)
-        for (number, vertex), lost in sorted(cuts.items())
-    ]
+    trims = []
+    for (number, vertex), lost in sorted(cuts.items()):
+        yield Progress(STAGE, 1.0)
+        trims.append(_trim(pieces[number], flats[number], vertex, lost, runs, model_is_inside))
     return Corners(
         tuple(trim for trim in trims if trim),
         tuple(CornerClash(*clash, size) for clash, size in sorted(clashes.items())),
@@ -194,7 +203,8 @@ class _Rims:
         """The triangles of the piece at the vertex, from the step that leads away to the one that arrives."""
         piece, (loop, step) = self.pieces[number], self.steps[number, vertex]
         patch, points = piece.patch, self.shell.vertices[piece.patch.shell_vertex]
-        fan = _fan(points, patch.triangles, vertex, int(np.roll(patch.loops[loop], -step)[1]))
+        level = LEAST_MM / (REACH * piece.stock.thickness_mm)
+        fan = _fan(points, patch.triangles, vertex, int(np.roll(patch.loops[loop], -step)[1]), level)
         sides = points[fan[:, 1:]] - points[vertex]
         normal = unit(np.cross(sides[:, 0], sides[:, 1]))
         into = -self.outward * normal
@@ -216,27 +226,31 @@ class _Rims:
         ]
 
 
-def _fan(points: np.ndarray, triangles: np.ndarray, vertex: int, first: int) -> np.ndarray:
-    """(f, 3) int, the triangles at a rim vertex, which leads each, in the order of the turn from side `first` on;
-    those that lie in one plane as one, so that its mesh does not matter."""
+def _fan(points: np.ndarray, triangles: np.ndarray, vertex: int, first: int, level: float) -> np.ndarray:
+    """(f, 3) int, the triangles at a rim vertex, which leads each, in the order of the turn from side `first` on.
+
+    Those whose sides rise less than `level`, per mm of their length, from one plane are taken as one: neither the mesh
+    of a plane matters, nor how finely a round tip is modelled.
+    """
     here = [np.roll(corners, -int(np.argmax(corners == vertex))) for corners in triangles[(triangles == vertex).any(1)]]
-    by_side = {int(corners[1]): corners for corners in here}
-    fan: list[np.ndarray] = []
-    while first in by_side:
-        corners = by_side.pop(first)
-        first = int(corners[2])
-        if fan and _one_plane(*(points[[fan[-1][1], *corners[1:]]] - points[vertex])):
-            fan[-1][2] = first
-        else:
-            fan.append(corners)
+    after = {int(corners[1]): int(corners[2]) for corners in here}
+    sides = [first]
+    while sides[-1] in after:
+        sides.append(after.pop(sides[-1]))
+    ways = unit(points[sides] - points[vertex])
+    fan, start = [], 0
+    for end in range(2, len(sides) + 1):
+        if end == len(sides) or not _one_plane(ways[start : end + 1], level):
+            fan.append((vertex, sides[start], sides[end - 1]))
+            start = end - 1
     return np.array(fan)
 
 
-def _one_plane(one: np.ndarray, middle: np.ndarray, last: np.ndarray) -> bool:
-    """Whether three sides in the order of the turn span one plane sector of less than half a turn."""
-    before, after, whole = np.cross(one, middle), np.cross(middle, last), np.cross(one, last)
-    straight = unit(before) @ unit(after) > 1 - PLANE
-    return bool(straight and unit(before) @ whole > PLANE * np.linalg.norm(one) * np.linalg.norm(last))
+def _one_plane(ways: np.ndarray, level: float) -> bool:
+    """Whether directions (w, 3) in the order of the turn span one plane sector of less than half a turn."""
+    across = np.cross(ways[0], ways[-1])
+    turns = np.cross(ways[:-1], ways[1:]) @ across
+    return bool(across.any() and (turns > 0).all() and (np.abs(ways @ unit(across)) < level).all())
 
 
 def _straight(ring: np.ndarray) -> tuple[float, float]:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
-from .buildup import HIGHEST_MM, heights_over
+from .buildup import HIGHEST_MM
+from .nearby import hitting
 from .pattern import Pattern, PatternPiece
+from .progress import finish
 from .shell import Shell
 
 MOST_SAMPLES = 96
@@ -41,85 +42,90 @@ class StandingLine:
     points: np.ndarray
 
 
+@lru_cache(maxsize=1)
 def loose_parts(pattern: Pattern) -> tuple[LoosePart, ...]:
-    """In the pattern's order. A lone piece that is the whole shell is not loose."""
+    """In the pattern's order. A lone piece that is the whole shell is not loose. Tables and drawings ask: the last
+    answer is kept."""
     held = {side.piece for joint in pattern.joints if joint.a.piece != joint.b.piece for side in joint.sides}
-    loose = [piece for piece in pattern.pieces if piece.name not in held]
-    return tuple(_settled(pattern, piece) for piece in loose) if len(pattern.pieces) > 1 else ()
+    loose = [number for number, piece in enumerate(pattern.pieces) if piece.name not in held]
+    if len(pattern.pieces) < 2 or not loose:
+        return ()
+    samples = [_samples(pattern, number) for number in loose]
+    points, ways = (np.concatenate(arrays) for arrays in zip(*samples, strict=True))
+    sizes = [len(own) for own, _ in samples]
+    under, height, _ = _below(pattern, np.repeat(loose, sizes), points, ways)
+    parts = zip(loose, *(np.split(found, np.cumsum(sizes)[:-1]) for found in (under, height)), strict=True)
+    return tuple(_settled(pattern, number, under, height) for number, under, height in parts)
 
 
 @lru_cache(maxsize=1)
 def standing_lines(pattern: Pattern) -> tuple[StandingLine, ...]:
     """Where to glue each loose part, drawn on what is under it. Every piece of a drawing asks: the last is kept."""
-    return tuple(
-        line for part in loose_parts(pattern) if part.over for line in _rim_below(pattern, pattern.piece(part.piece))
-    )
+    over = {part.piece for part in loose_parts(pattern) if part.over}
+    rims = [
+        (number, np.append(loop, loop[0]))
+        for number, piece in enumerate(pattern.pieces)
+        for loop in piece.patch.loops
+        if piece.name in over
+    ]
+    if not rims:
+        return ()
+    normals = {number: _vertex_normals(pattern.shell, pattern.pieces[number]) for number, _ in rims}
+    points = np.concatenate([pattern.shell.vertices[pattern.pieces[n].patch.shell_vertex[ring]] for n, ring in rims])
+    ways = np.concatenate([normals[number][ring] for number, ring in rims])
+    owners = np.repeat([number for number, _ in rims], [len(ring) for _, ring in rims])
+    under, height, face = _below(pattern, owners, points, ways)
+    places = np.zeros((len(points), 2))
+    for number in np.unique(under[under >= 0]):
+        own = np.flatnonzero(under == number)
+        feet = points[own] - height[own, None] * ways[own]
+        places[own] = _on_flat(pattern.shell, pattern.pieces[number], face[own], feet)
+    lines, first = [], 0
+    for number, ring in rims:
+        on, line = under[first : first + len(ring)], places[first : first + len(ring)]
+        first += len(ring)
+        for stretch in np.split(np.arange(len(ring)), np.flatnonzero(np.diff(on)) + 1):
+            if on[stretch[0]] >= 0 and len(stretch) > 1:
+                names = pattern.pieces[number].name, pattern.pieces[on[stretch[0]]].name
+                lines.append(StandingLine(*names, line[stretch]))
+    return tuple(lines)
 
 
 # --- helpers -----------------------------------------------------------------------------------
 
 
-def _settled(pattern: Pattern, piece: PatternPiece) -> LoosePart:
+def _samples(pattern: Pattern, number: int) -> tuple[np.ndarray, np.ndarray]:
+    """Points (n, 3) all over a piece, and the normals (n, 3) there."""
     shell = pattern.shell
-    corners = np.flatnonzero(np.isin(shell.corner_face, piece.faces))
+    corners = np.flatnonzero(pattern.piece_of_face[shell.corner_face] == number)
     chosen = corners[np.unique(np.linspace(0, len(corners) - 1, MOST_SAMPLES).round().astype(int))]
     faces = shell.corner_face[chosen]
     # most of the way from the face's middle to its corner: a piece of one face is asked all over, too
     middle = shell.face_centre[faces]
-    points = middle + (shell.vertices[shell.corner_vertex[chosen]] - middle) * OUTWARDS
-    under: Counter[str] = Counter()
-    heights = []
-    for spot in _below(pattern, piece, points, shell.face_normal[faces]):
-        if spot is not None:
-            triangle, height = spot
-            under[_owner(pattern, triangle).name] += 1
-            heights.append(height)
-    over = tuple(name for name, count in under.most_common() if count >= LEAST_SHARE * len(chosen))
-    return LoosePart(piece.name, over, float(np.median(heights)) if over else 0.0)
+    return middle + (shell.vertices[shell.corner_vertex[chosen]] - middle) * OUTWARDS, shell.face_normal[faces]
+
+
+def _settled(pattern: Pattern, number: int, under: np.ndarray, height: np.ndarray) -> LoosePart:
+    """From what is under each sample (n,), -1 for nothing, and how far below in mm."""
+    counts = Counter(pattern.pieces[piece].name for piece in under[under >= 0].tolist())
+    over = tuple(name for name, count in counts.most_common() if count >= LEAST_SHARE * len(under))
+    return LoosePart(pattern.pieces[number].name, over, float(np.median(height[under >= 0])) if over else 0.0)
 
 
 def _below(
-    pattern: Pattern, piece: PatternPiece, points: np.ndarray, normals: np.ndarray
-) -> Iterator[tuple[int, float] | None]:
-    """For each point (n, 3) the nearest shell triangle of another piece against the normal, and how far it is."""
+    pattern: Pattern, owner: np.ndarray, points: np.ndarray, ways: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Against the ways (n, 3) from points (n, 3) of pieces `owner` (n,) the nearest other piece (n,), -1 for none; how
+    far it is in mm (n,), and which face it is (n,)."""
     shell = pattern.shell
-    reach = HIGHEST_MM
-    others = np.flatnonzero(~np.isin(shell.triangle_face, piece.faces))
-    corners = shell.vertices[shell.triangles[others]]
-    low, high = points.min(axis=0) - reach, points.max(axis=0) + reach
-    near = ((corners.max(axis=1) >= low) & (corners.min(axis=1) <= high)).all(axis=1)
-    others, corners = others[near], corners[near]
-    for point, normal in zip(points, normals, strict=True):
-        height = heights_over(point, normal, corners)
-        ahead = np.flatnonzero((height >= 0) & (height <= reach))
-        nearest = ahead[np.argmin(height[ahead])] if len(ahead) else -1
-        yield (int(others[nearest]), float(height[nearest])) if nearest >= 0 else None
-
-
-def _owner(pattern: Pattern, triangle: int) -> PatternPiece:
-    return pattern.pieces[pattern.piece_of_face[pattern.shell.triangle_face[triangle]]]
-
-
-def _rim_below(pattern: Pattern, piece: PatternPiece) -> Iterator[StandingLine]:
-    shell = pattern.shell
-    normals = _vertex_normals(shell, piece)
-    for loop in piece.patch.loops:
-        ring = np.append(loop, loop[0])
-        points = shell.vertices[piece.patch.shell_vertex[ring]]
-        stretch: list[np.ndarray] = []
-        on = ""
-        for point, normal, spot in zip(
-            points, normals[ring], _below(pattern, piece, points, normals[ring]), strict=True
-        ):
-            owner = _owner(pattern, spot[0]) if spot else None
-            if (owner.name if owner else "") != on:
-                if len(stretch) > 1:
-                    yield StandingLine(piece.name, on, np.array(stretch))
-                stretch, on = [], owner.name if owner else ""
-            if owner and spot:
-                stretch.append(_on_flat(shell, owner, int(shell.triangle_face[spot[0]]), point - spot[1] * normal))
-        if len(stretch) > 1:
-            yield StandingLine(piece.name, on, np.array(stretch))
+    corners = shell.vertices[shell.triangles]
+    hits = finish(hitting("Looking below loose parts", corners, shell.triangle_classes, points, ways, HIGHEST_MM))
+    piece = pattern.piece_of_face[shell.triangle_face[hits.triangle]]
+    below = hits.where((hits.height >= 0) & (piece != owner[hits.line])).nearest()
+    under, height, face = np.full(len(points), -1), np.zeros(len(points)), np.full(len(points), -1)
+    height[below.line], face[below.line] = below.height, shell.triangle_face[below.triangle]
+    under[below.line] = pattern.piece_of_face[face[below.line]]
+    return under, height, face
 
 
 def _vertex_normals(shell: Shell, piece: PatternPiece) -> np.ndarray:
@@ -130,19 +136,22 @@ def _vertex_normals(shell: Shell, piece: PatternPiece) -> np.ndarray:
     return total / np.maximum(np.linalg.norm(total, axis=1), 1e-12)[:, None]
 
 
-def _on_flat(shell: Shell, piece: PatternPiece, face: int, point: np.ndarray) -> np.ndarray:
-    """(2,) mm, a point (3,) of a shell face on the flat of the piece that owns it."""
+def _on_flat(shell: Shell, piece: PatternPiece, faces: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """(p, 2) mm, points (p, 3) of shell faces (p,) on the flat of the piece that owns these."""
     patch = piece.patch
-    triangles = patch.triangles[patch.triangle_face == face]
-    corners = shell.vertices[patch.shell_vertex[triangles]]
-    # the patch may cut a face into triangles another way than the shell: take the one the point lies in
-    weights = np.array([_weights(own, point) for own in corners])
-    best = int(np.argmax(weights.min(axis=1)))
-    return weights[best] @ piece.flat[triangles[best]]
+    # the patch may cut a face into triangles another way than the shell: take the one each point lies in
+    order = np.argsort(patch.triangle_face, kind="stable")
+    first, stop = (np.searchsorted(patch.triangle_face[order], faces, side=side) for side in ("left", "right"))
+    which = np.repeat(np.arange(len(faces)), stop - first)
+    starts = np.cumsum(stop - first) - (stop - first)
+    triangle = order[first[which] + np.arange(len(which)) - starts[which]]
+    weights = _weights(shell.vertices[patch.shell_vertex[patch.triangles[triangle]]], points[which])
+    best = np.lexsort((-weights.min(axis=1), which))[starts]
+    return np.einsum("pi,pij->pj", weights[best], piece.flat[patch.triangles[triangle[best]]])
 
 
-def _weights(corners: np.ndarray, point: np.ndarray) -> np.ndarray:
-    """(3,) parts of the corners (3, 3) that make the point, or the one of their plane below it."""
-    one, other = corners[1] - corners[0], corners[2] - corners[0]
-    u, v = np.linalg.lstsq(np.column_stack([one, other]), point - corners[0], rcond=None)[0]
-    return np.array([1 - u - v, u, v])
+def _weights(corners: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """(p, 3) parts of the corners (p, 3, 3) that make each point (p, 3), or the one of their plane below it."""
+    sides = (corners[:, 1:] - corners[:, :1]).transpose(0, 2, 1)
+    u, v = np.einsum("pij,pj->ip", np.linalg.pinv(sides), points - corners[:, 0])
+    return np.stack([1 - u - v, u, v], axis=1)

@@ -14,6 +14,7 @@ import numpy as np
 
 from .curvature import corner_angles
 from .errors import MeshError
+from .nearby import SizeClass, size_classes
 from .triangulate import triangulate_faces
 
 
@@ -271,6 +272,11 @@ class Shell:
     def triangle_angle(self) -> np.ndarray:
         """(m, 3) rad, the angle of each triangle at each of its corners."""
         return corner_angles(self.vertices, self.triangles)
+
+    @cached_property
+    def triangle_classes(self) -> list[SizeClass]:
+        """The triangles by size, to look for those that are near."""
+        return size_classes(self.vertices[self.triangles])
 
     # --- helpers -------------------------------------------------------------------------------
 
