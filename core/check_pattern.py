@@ -7,25 +7,43 @@ from collections.abc import Iterator
 import numpy as np
 
 from .check import Finding, numbers, worst_first
-from .flags import flags
+from .corner_trims import Corners, finding_corners
+from .flags import STAGE, finding_flags
 from .flatten.overlap import freeing_path
 from .joints import far_parts
 from .layers import buildup_findings
 from .pattern import Pattern, PatternPiece
+from .progress import Progress, Steps, even, finish, share
 from .report import seam_lengths
 from .settings import Settings
 
 
 def examine_pattern(pattern: Pattern, settings: Settings) -> tuple[Finding, ...]:
     """What will build badly in a finished pattern, worst first."""
+    return finish(examining_pattern(pattern, settings))
+
+
+def examining_pattern(pattern: Pattern, settings: Settings) -> Steps[tuple[Finding, ...]]:
+    """As `examine_pattern`. Yields Progress."""
+    flats = [piece.flat for piece in pattern.pieces]
+    fitting = finding_corners(pattern.shell, pattern.pieces, flats, pattern.runs, settings.model_is_inside, STAGE)
+    corners = yield from share(fitting, 0, CORNERS)
     found: list[Finding] = []
-    for part in pattern.parts:
+    for part, (first, _) in zip(pattern.parts, even(len(pattern.parts), CORNERS), strict=True):
+        yield Progress(STAGE, CORNERS + (OUTLINES - CORNERS) * first)
         found += _overlaps(pattern, part)
     for piece in pattern.pieces:
-        found += _lost_faces(pattern, piece, settings.model_is_inside)
-    found += [*_unequal_seams(pattern), *flags(pattern, settings), *buildup_findings(pattern, settings)]
+        yield Progress(STAGE, OUTLINES)
+        found += _lost_faces(pattern, piece, corners, settings.model_is_inside)
+    found += _unequal_seams(pattern)
+    found += yield from share(finding_flags(pattern, corners, settings), OUTLINES, FLAGGED)
+    found += yield from share(buildup_findings(pattern, settings), FLAGGED, 1)
     return worst_first(found)
 
+
+CORNERS, OUTLINES, FLAGGED = 0.2, 0.5, 0.8
+"""Parts of the work that are done when corners have been fitted again, outlines looked at and faces flagged, as
+measured on helmets."""
 
 SEAM_APART_MM = 0.5
 """Difference along a seam that glue and a thumb take up (common practice)."""
@@ -62,8 +80,8 @@ def _overlaps(pattern: Pattern, part: PatternPiece) -> Iterator[Finding]:
     )
 
 
-def _lost_faces(pattern: Pattern, piece: PatternPiece, model_is_inside: bool) -> Iterator[Finding]:
-    parts = far_parts(piece, piece.flat, pattern.runs, model_is_inside)
+def _lost_faces(pattern: Pattern, piece: PatternPiece, corners: Corners, model_is_inside: bool) -> Iterator[Finding]:
+    parts = far_parts(piece, piece.flat, pattern.runs, model_is_inside, corners.cuts_of(piece.name))
     if len(parts) == 1:
         return
     face = "outside face" if model_is_inside else "inside face"

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from .check import Finding, numbers
-from .corner_trims import CornerTrim, find_corners
+from .corner_trims import Corners, CornerTrim
 from .pattern import Pattern
 from .settings import Settings
 
@@ -15,10 +15,9 @@ KNIFE_MM = 0.3
 """What no knife cuts by intent (common practice)."""
 
 
-def corner_flags(pattern: Pattern, settings: Settings) -> Iterator[Finding]:
+def corner_flags(pattern: Pattern, corners: Corners, settings: Settings) -> Iterator[Finding]:
     """Corners whose tips are cut off the far face, and those where two pieces overlap with nothing to part them."""
-    flats, names = [piece.flat for piece in pattern.pieces], [piece.name for piece in pattern.pieces]
-    corners = find_corners(pattern.shell, pattern.pieces, flats, pattern.runs, settings.model_is_inside)
+    names = [piece.name for piece in pattern.pieces]
     far, near = ("outside", "inside") if settings.model_is_inside else ("inside", "outside")
     for number, piece in enumerate(pattern.pieces):
         own = [trim for trim in corners.trims if trim.piece == piece.name and trim.depth_mm > KNIFE_MM]

@@ -26,8 +26,6 @@ from .shell import Shell
 LEAST_MM = 0.05
 """Foam gives way by this much unasked."""
 
-STAGE = "Fitting joints"
-
 Pieces = Sequence[Piece | PatternPiece]
 
 
@@ -79,7 +77,12 @@ def find_corners(
 
 
 def finding_corners(
-    shell: Shell, pieces: Pieces, flats: Sequence[np.ndarray], runs: Sequence[Run], model_is_inside: bool = False
+    shell: Shell,
+    pieces: Pieces,
+    flats: Sequence[np.ndarray],
+    runs: Sequence[Run],
+    model_is_inside: bool = False,
+    stage: str = "Fitting joints",
 ) -> Steps[Corners]:
     """Where pieces that meet only in a vertex run into each other, and what each loses there. Yields Progress.
 
@@ -94,7 +97,7 @@ def finding_corners(
     for number, (vertex, one, other) in enumerate(touching):
         names = pieces[one[0]].name, pieces[other[0]].name
         for a, b in product(rims.facets(*one), rims.facets(*other)):
-            yield Progress(STAGE, number / len(touching))
+            yield Progress(stage, number / len(touching))
             if are_apart(a, b) or (size := overlap(a, b)) < LEAST_MM:
                 continue
             plane = plane_between(a, b)
@@ -106,7 +109,7 @@ def finding_corners(
             cuts[other].append((names[0], b.cut_by(-plane)))
     trims = []
     for (number, vertex), lost in sorted(cuts.items()):
-        yield Progress(STAGE, 1.0)
+        yield Progress(stage, 1.0)
         trims.append(_trim(pieces[number], flats[number], vertex, lost, runs, model_is_inside))
     return Corners(
         tuple(trim for trim in trims if trim),

@@ -11,13 +11,17 @@ from shapely import Polygon
 from .call_outs import is_square, spacing_words
 from .check import Finding, numbers
 from .corner_flags import corner_flags
+from .corner_trims import Corners
 from .feather import thinnest_edges
 from .flatten.strain import area_quantile
 from .joints import STEEPEST_BEVEL_DEG
 from .pattern import Pattern, PatternPiece
+from .progress import Progress, Steps
 from .report import face_strain, flat_areas
 from .settings import Settings
 from .tight_bends import TightBend
+
+STAGE = "Looking for trouble"
 
 UNDERCUT_DEG = 0.5
 """A cut that leans by less is square."""
@@ -29,17 +33,15 @@ CROWDED_MM2 = 1.0
 """Mouths of two grooves that share more than this leave no face between them."""
 
 
-def flags(pattern: Pattern, settings: Settings) -> Iterator[Finding]:
-    """Every flag of a pattern, each with the shell faces and edges it is about."""
-    yield from corner_flags(pattern, settings)
-    yield from _undercuts(pattern)
+def finding_flags(pattern: Pattern, corners: Corners, settings: Settings) -> Steps[list[Finding]]:
+    """Every flag of a pattern, each with the shell faces and edges it is about. Yields Progress."""
+    found = [*corner_flags(pattern, corners, settings), *_undercuts(pattern)]
     for number, piece in enumerate(pattern.pieces):
-        yield from _heavy_bevels(pattern, number, piece, settings.heavy_bevel_deg)
-        yield from _feather_edges(pattern, number, piece, settings.feather_mm)
-        yield from _tight_bends(pattern, piece)
-        yield from _grooves(pattern, piece)
-        yield from _strain(piece)
-    yield from _butts(pattern, settings.butt_mismatch_mm, settings.model_is_inside)
+        yield Progress(STAGE, number / len(pattern.pieces))
+        found += _heavy_bevels(pattern, number, piece, settings.heavy_bevel_deg)
+        found += _feather_edges(pattern, number, piece, settings.feather_mm)
+        found += [*_tight_bends(pattern, piece), *_grooves(pattern, piece), *_strain(piece)]
+    return [*found, *_butts(pattern, settings.butt_mismatch_mm, settings.model_is_inside)]
 
 
 # --- the knife ---------------------------------------------------------------------------------

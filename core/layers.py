@@ -16,7 +16,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from shapely import LineString
 
-from .buildup import ENOUGH_MM, BuildUp, find_buildups, layers_for
+from .buildup import ENOUGH_MM, BuildUp, finding_buildups, layers_for
 from .check import Finding, numbers
 from .corner_trims import find_corners
 from .errors import SettingsError
@@ -40,12 +40,16 @@ def cut_layers(pattern: Pattern, settings: Settings) -> Steps[tuple[PatternPiece
     Raises SettingsError where a piece has the name of a layer.
     """
     yield Progress("Cutting build-up layers", 0.0)
-    builds = [build for build in find_buildups(pattern, settings) if not obstacle(pattern, build, settings)]
+    found = yield from share(finding_buildups(pattern, settings), 0, 0.1)
+    builds = []
+    for build in found:
+        yield Progress("Cutting build-up layers", 0.1)
+        builds += [build] if not obstacle(pattern, build, settings) else []
     stacks = [list(_courses(pattern, build, settings)) for build in builds]
     made: dict[Course, PatternPiece] = {}
     # those of one depth together: panels that are joined have layers that are joined, equally long
     levels = list(zip_longest(*(stack for stack in stacks if stack[0].build.height_mm > 0)))
-    for level, (first, last) in zip(levels, even(len(levels)), strict=True):
+    for level, (first, last) in zip(levels, even(len(levels), 0.1), strict=True):
         laid = [course for course in level if course]
         bare = [course.bare for course in laid]
         steps = flatten_pieces(pattern.shell, bare, [[course] for course in laid], settings)
@@ -77,19 +81,27 @@ def obstacle(pattern: Pattern, build: BuildUp, settings: Settings) -> str:
     return ""
 
 
-def buildup_findings(pattern: Pattern, settings: Settings) -> Iterator[Finding]:
-    """A note for each panel that wants building up, with what is cut for it or why nothing is."""
-    for build in find_buildups(pattern, settings):
-        piece, height = pattern.piece(build.piece), abs(build.height_mm)
-        where = "stands {:.1f} mm over {}" if build.height_mm > 0 else "lies {:.1f} mm behind the face of {}"
-        yield Finding(
-            "build-up",
-            "note",
-            f"Piece {build.piece} {where.format(height, build.over)}, and {build.foam_mm:g} mm of that is foam.",
-            " ".join([_mend_of(pattern, build, settings), *_other_foam(build, settings)]),
-            piece=build.piece,
-            faces=numbers(piece.faces),
-        )
+def buildup_findings(pattern: Pattern, settings: Settings) -> Steps[list[Finding]]:
+    """A note for each panel that wants building up, with what is cut for it or why nothing is. Yields Progress."""
+    builds = yield from finding_buildups(pattern, settings)
+    found = []
+    for build in builds:
+        yield Progress("Looking for raised panels", 1.0)
+        found.append(_buildup_finding(pattern, build, settings))
+    return found
+
+
+def _buildup_finding(pattern: Pattern, build: BuildUp, settings: Settings) -> Finding:
+    piece, height = pattern.piece(build.piece), abs(build.height_mm)
+    where = "stands {:.1f} mm over {}" if build.height_mm > 0 else "lies {:.1f} mm behind the face of {}"
+    return Finding(
+        "build-up",
+        "note",
+        f"Piece {build.piece} {where.format(height, build.over)}, and {build.foam_mm:g} mm of that is foam.",
+        " ".join([_mend_of(pattern, build, settings), *_other_foam(build, settings)]),
+        piece=build.piece,
+        faces=numbers(piece.faces),
+    )
 
 
 def _mend_of(pattern: Pattern, build: BuildUp, settings: Settings) -> str:
