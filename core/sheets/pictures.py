@@ -34,6 +34,10 @@ from .tables import piece_number
 
 HAIR = LineType("hair", "01.1", 0.15)
 MAP_SCALE = 1 / 6
+MAP_NAMES = 40
+"""So many pieces are named under a page map; small ones fill a page by the hundred, and the cut list has them all."""
+MAP_HEAD_MM = 30.0
+"""Heading and words above the first map of a page."""
 NAME_MM = 1.7
 """Height of the names of pieces."""
 
@@ -123,25 +127,29 @@ def sheet_picture(pattern: Pattern, sheet: Sheet, wide_mm: float, tallest_mm: fl
 
 
 def page_map(pattern: Pattern, group: Sequence[Page], paper: Paper) -> Picture:
-    """The pages of one group as they join, with the pieces on them and the page numbers."""
+    """The pages of one group as they join, with the pieces on them and the page numbers; smaller where many join."""
     left, bottom, right, top = paper.drawing_area
     first = group[0].placements[0]
     shifts = np.array([[first.x - page.placements[0].x, first.y - page.placements[0].y] for page in group])
     low = np.array([left, bottom]) + shifts.min(axis=0)
     high = np.array([right, top]) + shifts.max(axis=0)
-    wide, tall = (high - low) * MAP_SCALE
-    names = group[0].pieces
+    names = [*group[0].pieces[:MAP_NAMES]]
+    if len(group[0].pieces) > MAP_NAMES:
+        names.append(f"and {len(group[0].pieces) - MAP_NAMES} more: see the cut list")
     pitch = 3.0
     caption = pitch * len(names) + 1.0
+    widest, tallest = paper.drawing_size
+    scale = min(MAP_SCALE, widest / (high - low)[0], (tallest - MAP_HEAD_MM - caption) / (high - low)[1])
+    wide, tall = (high - low) * scale
     room = max([float(wide), *(width_mm(name, NAME_MM) for name in names)])
 
     def to_paper(points: np.ndarray) -> np.ndarray:
-        return (points - low) * MAP_SCALE + ((room - wide) / 2, caption)
+        return (points - low) * scale + ((room - wide) / 2, caption)
 
     def paint(ink: Ink) -> None:
         feet = to_paper(np.array([left, bottom]) + shifts)
         for x, y in feet.tolist():
-            ink.box(x, y, (right - left) * MAP_SCALE, (top - bottom) * MAP_SCALE, line_mm=0.2, grey=GREY)
+            ink.box(x, y, (right - left) * scale, (top - bottom) * scale, line_mm=0.2, grey=GREY)
         for placement in group[0].placements:
             piece = pattern.piece(placement.piece)
 
@@ -149,7 +157,7 @@ def page_map(pattern: Pattern, group: Sequence[Page], paper: Paper) -> Picture:
                 return to_paper(placement.apply(points))
 
             draw_outline(ink, piece, placed)
-        heads = feet + np.array([1.8, (top - bottom) * MAP_SCALE - 3.4])
+        heads = feet + np.array([1.8, (top - bottom) * scale - 3.4])
         for page, (x, y) in zip(group, heads.tolist(), strict=True):
             wide, half = width_mm(str(page.number), 3.4, BOLD), 2.2
             # outlines do not run through the number

@@ -22,6 +22,9 @@ from .typeset import CELL, bulleted, facts, words
 
 MOST_FINDINGS = 8
 CAPTION_MM = 9.0
+MOST_COLUMNS = 12
+LEAST_CELL_MM = CAPTION_MM + 7.0
+"""A caption, the space beside a picture, and a picture that still shows which piece it is."""
 
 
 def write_summary(pattern: Pattern, path: str | Path, paper: Paper = A4) -> Path:
@@ -45,9 +48,11 @@ def _write(pattern: Pattern, path: Path, paper: Paper) -> None:
     used = _draw_down(canvas, [facts(counts(pattern), (column * 0.6, column * 0.4))], left, y, column)
     used_right = _draw_down(canvas, _findings(pattern), left + column + 8.0, y, column)
     grid_top = y - max(used, used_right) - 6.0
-    _draw_grid(ink, pattern, left, paper.margin_mm + 4.0, wide, grid_top)
+    hidden = _draw_grid(ink, pattern, left, paper.margin_mm + 4.0, wide, grid_top)
+    more = f" {hidden} more pieces are in the templates." if hidden else ""
+    note = f"Figures: largest pull / largest squeeze of the foam. All pieces at one scale.{more}"
     ink.words(
-        f"Figures: largest pull / largest squeeze of the foam. All pieces at one scale. {paper.name} · Foamwright",
+        f"{note} {paper.name} · Foamwright",
         left,
         paper.margin_mm - 2.0,
         1.8,
@@ -76,19 +81,22 @@ def _draw_down(canvas: Canvas, flowables: list[Flowable], x: float, y: float, wi
     return used
 
 
-def _draw_grid(ink: Ink, pattern: Pattern, left: float, floor: float, wide: float, top: float) -> None:
+def _draw_grid(ink: Ink, pattern: Pattern, left: float, floor: float, wide: float, top: float) -> int:
+    """Every piece, as far as there is room; returns how many find none."""
     columns, cell_tall = _grid(len(pattern.parts), wide, top - floor)
+    shown = pattern.parts[: columns * int((top - floor) / cell_tall + 1e-9)]
     gap = 3.0
     cell_wide = (wide - gap * (columns - 1)) / columns
     picture_tall = cell_tall - CAPTION_MM
-    spans = np.array([np.ptp(piece.outside_outline[0], axis=0) for piece in pattern.parts])
+    spans = np.array([np.ptp(piece.outside_outline[0], axis=0) for piece in shown])
     scale = float(((cell_wide - 3.0, picture_tall - 3.0) / spans.max(axis=0)).min())
-    for index, piece in enumerate(pattern.parts):
+    for index, piece in enumerate(shown):
         x = left + (cell_wide + gap) * (index % columns)
         y = top - cell_tall * (index // columns + 1)
         with ink.scaled(x, y + CAPTION_MM, 1.0):
             thumbnail(piece, cell_wide, picture_tall, scale).paint(ink)
         _caption(ink, pattern, piece, x, y + CAPTION_MM, cell_wide)
+    return len(pattern.parts) - len(shown)
 
 
 def _caption(ink: Ink, pattern: Pattern, piece: PatternPiece, x: float, y: float, wide: float) -> None:
@@ -99,9 +107,9 @@ def _caption(ink: Ink, pattern: Pattern, piece: PatternPiece, x: float, y: float
 
 
 def _grid(count: int, wide: float, tall: float) -> tuple[int, float]:
-    """Columns and height of a cell: the fewest columns (two at least) whose rows fit the room."""
-    for columns in range(2, 13):
+    """Columns and height of a cell: the fewest columns (two at least) whose rows fit the room, as far as they can."""
+    for columns in range(2, MOST_COLUMNS + 1):
         cell = wide / columns * 0.75 + CAPTION_MM
         if ceil(count / columns) * cell <= tall:
             return columns, cell
-    return 12, tall / ceil(count / 12)
+    return MOST_COLUMNS, max(LEAST_CELL_MM, tall / ceil(count / MOST_COLUMNS))

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
+from itertools import pairwise
+from math import ceil
 
 import numpy as np
 from reportlab.lib.units import mm
@@ -20,8 +23,11 @@ from .typeset import BODY, words
 VIEWS = (("front", 0.0), ("back", 180.0), ("the wearer's left", 90.0), ("the wearer's right", 270.0))
 VIEWS_DOWN = 3
 """So many fit on a page, one above another."""
+HEAD_MM = 20.0
+"""Heading and note above the first view."""
 CAPTION_MM, GAP_MM, NAMES_MM = 6.0, 5.0, 34.0
 NUMBER_MM, LETTER_MM, NAME_MM = 2.2, 1.5, 1.9
+ROW_MM = NAME_MM + 1.6
 BORDER = CONTINUOUS_NARROW
 FOLD_LINE = LineType("fold in a view", "02.1", 0.13, (1.2, 0.6))
 LEADER = LineType("leader", "01.1", 0.1)
@@ -40,7 +46,12 @@ def where_pages(
     seen = [(name, drawing) for (name, _), drawing in zip(VIEWS, drawings, strict=True) if drawing.borders]
     extents = [np.ptp(np.concatenate(drawing.borders), axis=0) for _, drawing in seen]
     scale = float((room / np.max(extents, axis=0, initial=1e-9)).min()) if seen else 1.0
-    pictures = [_view(pattern, drawing, name, scale, wide_mm) for name, drawing in seen]
+    most_names = 2 * int((tall_mm - HEAD_MM - CAPTION_MM) / ROW_MM)
+    pictures = [
+        _view(pattern, part, title, scale, wide_mm)
+        for name, drawing in seen
+        for title, part in _parts(f"from {name}" if " " in name else f"from the {name}", drawing, most_names)
+    ]
     unseen = [piece.name for piece in pattern.pieces if not any(piece.name in drawing.pieces for drawing in drawings)]
     hidden = f" Out of sight: {', '.join(unseen)}." if unseen else ""
     note = words(f"Dashes are folds. Joint letters that find no room here are on the pieces.{hidden}", BODY)
@@ -50,19 +61,32 @@ def where_pages(
     return story
 
 
-def _view(pattern: Pattern, drawing: ShellDrawing, name: str, scale: float, wide_mm: float) -> Picture:
+def _parts(title: str, drawing: ShellDrawing, most: int) -> list[tuple[str, ShellDrawing]]:
+    """The same view again and again, from the top down, where it has more pieces than names find room beside it."""
+    down = sorted(drawing.pieces, key=lambda name: -float(drawing.pieces[name][1]))
+    if len(down) <= most:
+        return [(title, drawing)]
+    count = ceil(len(down) / most)
+    bounds = [round(len(down) * index / count) for index in range(count + 1)]
+    return [
+        (f"{title}, {number} of {count}", replace(drawing, pieces={name: drawing.pieces[name] for name in down[a:b]}))
+        for number, (a, b) in enumerate(pairwise(bounds), start=1)
+    ]
+
+
+def _view(pattern: Pattern, drawing: ShellDrawing, title: str, scale: float, wide_mm: float) -> Picture:
     cloud = np.concatenate(drawing.borders)
     low, high = cloud.min(axis=0) * scale, cloud.max(axis=0) * scale
     columns = _columns(drawing)
     rows = max(len(column) for column in columns)
-    tall = max(float(high[1] - low[1]), rows * (NAME_MM + 1.6))
+    tall = max(float(high[1] - low[1]), rows * ROW_MM)
     shift = np.array([wide_mm / 2, tall / 2]) - (low + high) / 2
 
     def to_paper(points: np.ndarray) -> np.ndarray:
         return points * scale + shift
 
     def paint(ink: Ink) -> None:
-        ink.words(f"from {name}" if " " in name else f"from the {name}", 0, tall + 3.0, 2.4, at="start", bold=True)
+        ink.words(title, 0, tall + 3.0, 2.4, at="start", bold=True)
         for lines, look in ((drawing.borders, BORDER), (drawing.folds, FOLD_LINE)):
             for line in lines:
                 ink.line(to_paper(line), look)
