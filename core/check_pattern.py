@@ -9,12 +9,13 @@ import numpy as np
 from .check import Finding, numbers, worst_first
 from .corner_trims import Corners, finding_corners
 from .flags import STAGE, finding_flags
+from .flatten import FORCED_GAP
 from .flatten.overlap import freeing_path
 from .joints import far_parts
 from .layers import buildup_findings
 from .pattern import Pattern, PatternPiece
 from .progress import Progress, Steps, even, finish, share
-from .report import seam_lengths
+from .report import layer_gaps, seam_lengths
 from .settings import Settings
 
 
@@ -35,7 +36,7 @@ def examining_pattern(pattern: Pattern, settings: Settings) -> Steps[tuple[Findi
     for piece in pattern.pieces:
         yield Progress(STAGE, OUTLINES)
         found += _lost_faces(pattern, piece, corners, settings.model_is_inside)
-    found += _unequal_seams(pattern)
+    found += _unequal_seams(pattern, settings.seam_priority)
     found += yield from share(finding_flags(pattern, corners, settings), OUTLINES, FLAGGED)
     found += yield from share(buildup_findings(pattern, settings), FLAGGED, 1)
     return worst_first(found)
@@ -49,17 +50,28 @@ SEAM_APART_MM = 0.5
 """Difference along a seam that glue and a thumb take up (common practice)."""
 
 
-def _unequal_seams(pattern: Pattern) -> Iterator[Finding]:
+def _unequal_seams(pattern: Pattern, seam_priority: float) -> Iterator[Finding]:
     for joint, seam in zip(pattern.joints, seam_lengths(pattern), strict=True):
-        if seam.apart_mm > SEAM_APART_MM:
-            yield Finding(
-                "unequal-seam",
-                "warn",
-                f"Joint {joint.letter} is {seam.length_a_mm:.1f} mm long on {joint.a.piece} and "
-                f"{seam.length_b_mm:.1f} mm on {joint.b.piece}; its notches lie up to {seam.apart_mm:.1f} mm apart.",
-                "Set the seam priority to 1, or ease the longer side in while gluing.",
-                edges=numbers(joint.edges),
+        if seam.apart_mm <= SEAM_APART_MM:
+            continue
+        gaps = layer_gaps(pattern, joint)
+        tight = gaps > FORCED_GAP
+        words = (
+            f"Joint {joint.letter} is {seam.length_a_mm:.1f} mm long on {joint.a.piece} and "
+            f"{seam.length_b_mm:.1f} mm on {joint.b.piece}; its notches lie up to {seam.apart_mm:.1f} mm apart."
+        )
+        mends = ["set the seam priority to 1"] if seam_priority < 1 else []
+        if tight.any():
+            words += (
+                " A piece bends about as tightly there as its foam is thick: the layers inside the foam that keep "
+                f"their length differ by up to {100 * gaps.max():.0f} % along it, and no seam is forced by more than "
+                f"{100 * FORCED_GAP:.0f} %."
             )
+            mends += ["choose thinner foam or a larger size", "lead the seam away from the tight bend"]
+        mends.append("ease the longer side in while gluing")
+        mend = f"{', '.join(mends[:-1])}, or {mends[-1]}." if len(mends) > 1 else f"{mends[-1]}."
+        edges = joint.edges[tight] if tight.any() else joint.edges
+        yield Finding("unequal-seam", "warn", words, mend[0].upper() + mend[1:], edges=numbers(edges))
 
 
 def _overlaps(pattern: Pattern, part: PatternPiece) -> Iterator[Finding]:

@@ -69,6 +69,13 @@ def seam_lengths(pattern: Pattern) -> tuple[SeamLengths, ...]:
     return tuple(_lengths(joint, by_name) for joint in pattern.joints)
 
 
+def layer_gaps(pattern: Pattern, joint: JointRun) -> np.ndarray:
+    """(k,) per edge of the joint, the difference of its lengths on the reference surfaces of both sides over their
+    mean: 0 where the foam bends gently, much where a piece bends about as tightly as its foam is thick."""
+    (_, a), (_, b) = (_steps(pattern.piece(side.piece), side) for side in (joint.a, joint.b))
+    return 2 * np.abs(a - b) / (a + b)
+
+
 def face_strain(piece: PatternPiece) -> np.ndarray:
     """(m,) per triangle, the larger of pull and squeeze as a part of 1."""
     return np.abs(piece.stretch - 1).max(axis=1)

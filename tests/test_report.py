@@ -12,7 +12,7 @@ from foamwright.core.flatten.energy import signed_areas
 from foamwright.core.foam import Stock, eva
 from foamwright.core.pieces import cut_pieces
 from foamwright.core.progress import finish
-from foamwright.core.report import report
+from foamwright.core.report import layer_gaps, report
 from foamwright.core.seams import complete_seams
 from foamwright.core.settings import PieceChoice, Settings
 from foamwright.core.shell import Shell
@@ -79,6 +79,33 @@ def test_a_seam_that_is_not_held_is_told():
         choices = Settings(seam_priority=priority, pieces=thick, nest_seconds=1)
         pattern = finish(unfold(shell.with_seams(middle), choices))
         assert [f.kind for f in pattern.findings if f.kind == "unequal-seam"] == kinds
+
+
+def post_with_a_lid(radius: float) -> Shell:
+    """A tube with a flat lid on it, cut round the lid and down the tube."""
+    points, faces = solids.tube(radius, 60.0, 16, 2)
+    top = list(range(32, 48))
+    seams = [*zip(top, [*top[1:], top[0]], strict=True), (0, 16), (16, 32)]
+    return Shell.build(points, [*faces, top], seams)
+
+
+def test_a_seam_that_a_tight_bend_keeps_unequal_says_so_and_what_helps():
+    """The layer that keeps its length is half the foam inside the tube's skin, that of the lid is as wide as the lid:
+    the sides differ by t / 2R, far more than seams are forced by when R is 12 mm and foam 8."""
+    pattern = finish(unfold(post_with_a_lid(12.0), Settings(stock=eva(8.0), nest_seconds=1)))
+    (found,) = [f for f in pattern.findings if f.kind == "unequal-seam"]
+    (joint,) = [joint for joint in pattern.joints if joint.a.piece != joint.b.piece]
+    # beside the cut down the tube the foam is free on one side
+    assert layer_gaps(pattern, joint)[1:-1] == pytest.approx(2 * 4 / (12 + 8), rel=0.05)
+    assert "differ by up to 4" in found.message
+    assert "seam priority" not in found.mend
+    assert "thinner foam" in found.mend
+    assert set(found.edges) == set(joint.edges.tolist())
+    wide = finish(unfold(post_with_a_lid(120.0), Settings(stock=eva(8.0), nest_seconds=1)))
+    assert not [f for f in wide.findings if f.kind == "unequal-seam"]
+    loose = finish(unfold(post_with_a_lid(120.0), Settings(stock=eva(8.0), nest_seconds=1, seam_priority=0.0)))
+    (told,) = [f for f in loose.findings if f.kind == "unequal-seam"]
+    assert told.mend == "Set the seam priority to 1, or ease the longer side in while gluing."
 
 
 @settings(max_examples=6)

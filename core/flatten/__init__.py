@@ -29,7 +29,7 @@ from bends about as tight as the foam is thick: the bend itself takes it up, and
 TRIED = 0.98
 """Part of the work that is done when all has been laid flat; the rest is for cuts that help, which few shells want."""
 
-__all__ = ["Flat", "Flattener", "flatten_patch", "flatten_patches", "flatten_pieces", "try_flat"]
+__all__ = ["FORCED_GAP", "Flat", "Flattener", "flatten_patch", "flatten_patches", "flatten_pieces", "try_flat"]
 
 
 @dataclass(frozen=True, eq=False)

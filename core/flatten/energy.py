@@ -160,7 +160,9 @@ class StrainState:
             density = g
         else:
             # levels come as one number or (m, 1)
-            self.over = (g / np.transpose(energy.ceiling.level) ** 2) ** (energy.ceiling.power - 1)
+            # far over a steep ceiling this may be more than a number holds; then it is no place to go to
+            with np.errstate(over="ignore"):
+                self.over = (g / np.transpose(energy.ceiling.level) ** 2) ** (energy.ceiling.power - 1)
             density = g * (1 + self.over)
         self.value = float((density[0] + density[1]) @ energy.rest.area)
 
