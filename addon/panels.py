@@ -139,17 +139,26 @@ class FOAMWRIGHT_PT_pieces(FoamwrightPanel):
             properties(layout, piece, "group")
             if piece.mate:
                 layout.label(text=f"Mirrors {piece.mate}", icon="MOD_MIRROR")
+            if piece.is_flat:
+                words = f"Strain: {piece.common_percent:.1f} % at most on 99 % of it, {_worst(piece)} at the worst spot"
+                paragraph(context, layout, words, "INFO")
+            if piece.why_not:
+                paragraph(context, layout, f"Cannot be made as it is: {piece.why_not}", "ERROR")
 
 
 class FOAMWRIGHT_UL_pieces(bpy.types.UIList):
     def draw_item(self, _context, layout, _data, item, _icon, _active_data, _active_property, _index):
-        split = layout.split(factor=0.5)
-        split.label(text=item.name)
-        split = split.split(factor=0.5)
+        split = layout.split(factor=0.45)
+        split.label(text=item.name, icon="ERROR" if item.why_not else "NONE")
+        split = split.split(factor=0.3)
         split.label(text=f"{item.thickness_mm:g} mm" if item.thickness_mm else "")
-        worst = max(item.pull_percent, item.squeeze_percent)
-        sign = "+" if item.pull_percent >= item.squeeze_percent else "−"
-        split.label(text=f"{sign}{worst:.1f} %" if item.is_flat else "")
+        split.label(text=f"{item.common_percent:.1f}, {_worst(item)}" if item.is_flat else "")
+
+
+def _worst(piece):
+    """The worst strain of a piece, + pulled, − squeezed."""
+    worst = max(piece.pull_percent, piece.squeeze_percent)
+    return f"{'+' if piece.pull_percent >= piece.squeeze_percent else '−'}{worst:.1f} %"
 
 
 class FOAMWRIGHT_PT_runs(FoamwrightPanel):
@@ -199,6 +208,8 @@ class FOAMWRIGHT_PT_flatten(FoamwrightPanel):
         if counts is not None and counts.outdated:
             layout.label(text="Changed since; flatten again", icon="ERROR")
         state = root.foamwright
+        if state.cannot_be_made:
+            paragraph(context, layout, state.cannot_be_made, "ERROR")
         layout.label(text=f"{len(context.object.foamwright.pieces)} pieces, {state.joint_count} joints")
         self._draw_colours(context, state)
         layout.operator("foamwright.labels", icon="FONT_DATA", depress=overlay.is_shown())

@@ -10,6 +10,7 @@ import numpy as np
 from ..core.errors import MeshError
 from ..core.pattern import PatternPiece
 from ..core.pieces import Piece, is_given_name
+from ..core.report import common_strain
 from . import bridge, own_mesh
 
 
@@ -34,6 +35,7 @@ def list_pieces(obj: bpy.types.Object, pieces: Sequence[Piece | PatternPiece]) -
             item.is_flat = True
             item.pull_percent = 100 * max(piece.largest_stretch - 1, 0.0)
             item.squeeze_percent = 100 * max(1 - piece.largest_squeeze, 0.0)
+            item.common_percent = 100 * common_strain(piece)
         keys.append(item.key)
     obj.foamwright.active_piece = min(obj.foamwright.active_piece, max(len(items) - 1, 0))
     return np.array(keys, np.int64)

@@ -16,6 +16,7 @@ from ..core.errors import MeshError
 from ..core.flag_colours import NO_FLAG, face_flags
 from ..core.heat import scale_words, shell_strain, worst_strain
 from ..core.layout import Sheet
+from ..core.makeable import unmakeable, unmakeable_words
 from ..core.pattern import Pattern, PatternPiece
 from ..core.pattern_json import from_dict, to_dict
 from . import belongings, bridge, colours, own_mesh
@@ -47,6 +48,7 @@ def show_pattern(context: bpy.types.Context, obj: bpy.types.Object, pattern: Pat
     state.shell, state.made_from, state.pattern_json = obj, made_from, json.dumps(to_dict(pattern))
     state.sheet_count, state.joint_count = len(pattern.sheets), len(pattern.joints)
     state.strain_scale = "\n".join(scale_words(pattern))
+    state.cannot_be_made = unmakeable_words(pattern)
     flags = face_flags(pattern)
     for place in np.unique(flags[flags != NO_FLAG]).tolist():
         state.flagged[place] = True
@@ -54,6 +56,9 @@ def show_pattern(context: bpy.types.Context, obj: bpy.types.Object, pattern: Pat
     _lay_out_flats(root, pattern, flags, 1.0 / bridge.mm_per_unit(context.scene))
     lost = (*lost_pieces(obj, pattern.pieces), *lost_runs(obj, pattern))
     keys, run_keys = list_pieces(obj, pattern.pieces), list_runs(obj, pattern)
+    why_not = unmakeable(pattern)
+    for item in obj.foamwright.pieces:
+        item.why_not = why_not.get(item.name, "")
     origins = own_mesh.origins_of(context, obj, pattern.shell)
     own_mesh.write_piece_keys(context, obj, origins, keys[pattern.piece_of_face])
     own_mesh.write_run_keys(context, obj, pattern.shell, origins, run_keys)
@@ -109,7 +114,8 @@ def stored_pattern(obj: bpy.types.Object) -> Pattern:
 
 def replace_pattern(obj: bpy.types.Object, pattern: Pattern) -> None:
     """Keep `pattern` instead of the stored one; the flat pieces stay as they are."""
-    results_of(obj).foamwright.pattern_json = json.dumps(to_dict(pattern))
+    state = results_of(obj).foamwright
+    state.pattern_json, state.cannot_be_made = json.dumps(to_dict(pattern)), unmakeable_words(pattern)
 
 
 def rename_flat(obj: bpy.types.Object, old_name: str, new_name: str) -> None:

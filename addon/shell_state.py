@@ -40,6 +40,8 @@ class FoamwrightPiece(bpy.types.PropertyGroup):
     is_flat: BoolProperty(description="It has been laid flat, so that its strain is known")
     pull_percent: FloatProperty(name="Pulled", description="Largest pull of the foam")
     squeeze_percent: FloatProperty(name="Squeezed", description="Largest squeeze of the foam")
+    common_percent: FloatProperty(name="Mostly", description="Pull or squeeze that 99 % of the piece keeps to")
+    why_not: StringProperty(description="Why it cannot be made as it is; empty where it can")
 
     @property
     def has_choice(self) -> bool:
@@ -157,6 +159,7 @@ class FoamwrightResults(bpy.types.PropertyGroup):
     made_from: StringProperty(description="Fingerprint of the mesh and the settings")
     sheet_count: IntProperty()
     joint_count: IntProperty()
+    cannot_be_made: StringProperty(description="Which pieces cannot be made, and why; empty for none")
     strain_scale: StringProperty(description="What the colours of strain stand for, a line for each of a few")
     flagged: BoolVectorProperty(size=len(FLAG_KINDS), description="Which kinds of flags colour faces")
 

@@ -13,6 +13,7 @@ from .flatten import FORCED_GAP
 from .flatten.overlap import freeing_path
 from .joints import far_parts
 from .layers import buildup_findings
+from .makeable import WHY
 from .pattern import Pattern, PatternPiece
 from .progress import Progress, Steps, even, finish, share
 from .report import layer_gaps, seam_lengths
@@ -20,7 +21,7 @@ from .settings import Settings
 
 
 def examine_pattern(pattern: Pattern, settings: Settings) -> tuple[Finding, ...]:
-    """What will build badly in a finished pattern, worst first."""
+    """What will build badly in a finished pattern, worst first: before all what cannot be made at all."""
     return finish(examining_pattern(pattern, settings))
 
 
@@ -39,7 +40,7 @@ def examining_pattern(pattern: Pattern, settings: Settings) -> Steps[tuple[Findi
     found += _unequal_seams(pattern, settings.seam_priority)
     found += yield from share(finding_flags(pattern, corners, settings), OUTLINES, FLAGGED)
     found += yield from share(buildup_findings(pattern, settings), FLAGGED, 1)
-    return worst_first(found)
+    return worst_first(sorted(found, key=lambda finding: finding.kind not in WHY))
 
 
 CORNERS, OUTLINES, FLAGGED = 0.2, 0.5, 0.8

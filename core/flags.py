@@ -13,11 +13,11 @@ from .check import Finding, numbers
 from .corner_flags import corner_flags
 from .corner_trims import Corners
 from .feather import thinnest_edges
-from .flatten.strain import area_quantile
 from .joints import STEEPEST_BEVEL_DEG
+from .makeable import cannot_be_formed
 from .pattern import Pattern, PatternPiece
 from .progress import Progress, Steps
-from .report import face_strain, flat_areas
+from .report import common_strain, face_strain, flat_areas
 from .settings import Settings
 from .tight_bends import TightBend
 
@@ -25,9 +25,6 @@ STAGE = "Looking for trouble"
 
 UNDERCUT_DEG = 0.5
 """A cut that leans by less is square."""
-
-COMMON_AREA = 0.01
-"""Strain over less than this part of a piece's area is a spot, which neighbours help out."""
 
 CROWDED_MM2 = 1.0
 """Mouths of two grooves that share more than this leave no face between them."""
@@ -186,8 +183,7 @@ def _grooves(pattern: Pattern, piece: PatternPiece) -> Iterator[Finding]:
 
 def _strain(piece: PatternPiece) -> Iterator[Finding]:
     """What a piece must stretch or give: the strain that 99 % of its flat area keeps to, and the worst."""
-    strain, area = face_strain(piece), flat_areas(piece)
-    common = area_quantile(strain, area, 1 - COMMON_AREA)
+    strain, area, common = face_strain(piece), flat_areas(piece), common_strain(piece)
     stock = piece.stock
     hot = strain > stock.hot_limit
     cold = (strain > stock.cold_limit) & ~hot
@@ -195,18 +191,17 @@ def _strain(piece: PatternPiece) -> Iterator[Finding]:
         f"Piece {piece.name} must stretch or squeeze by at most {100 * common:.1f} % on 99 % of its area, "
         f"{100 * strain.max():.1f} % at the worst spot"
     )
-    if hot.any():
-        yield Finding(
-            "hot-strain",
-            "warn" if common > stock.hot_limit else "note",
-            f"{words}; {_share(area, hot)} of it is over the {100 * stock.hot_limit:g} % that {stock.name} "
-            "takes heated.",
-            "Mark a seam or a dart through the strained faces, or choose smaller pieces."
-            if common > stock.hot_limit
-            else "Only a spot: heat it well and look whether it gives, or mark a dart through it.",
-            piece=piece.name,
-            faces=numbers(np.unique(piece.patch.triangle_face[hot])),
-        )
+    told = f"{words}; {_share(area, hot)} of it is over the {100 * stock.hot_limit:g} % that {stock.name} takes heated"
+    divide = "Mark a seam or a dart through the strained faces, or choose smaller pieces."
+    where = numbers(np.unique(piece.patch.triangle_face[hot]))
+    if cannot_be_formed(piece):
+        told = f"{told}, and it cannot be made as it is."
+        yield Finding("over-strain", "warn", told, divide, piece=piece.name, faces=where)
+    elif common > stock.hot_limit:
+        yield Finding("hot-strain", "warn", f"{told}.", divide, piece=piece.name, faces=where)
+    elif hot.any():
+        heat = "Only a spot: heat it well and look whether it gives, or mark a dart through it."
+        yield Finding("hot-strain", "note", f"{told}.", heat, piece=piece.name, faces=where)
     if cold.any():
         yield Finding(
             "cold-strain",

@@ -10,6 +10,10 @@ from .flatten.strain import area_quantile
 from .joints import JointRun, JointSide
 from .pattern import Pattern, PatternPiece
 
+COMMON = 0.99
+"""Part of a piece's area that its strain is told for: what is left are single faces, mostly in corners, that foam
+evens out."""
+
 
 @dataclass(frozen=True)
 class PieceStrain:
@@ -81,6 +85,11 @@ def face_strain(piece: PatternPiece) -> np.ndarray:
     return np.abs(piece.stretch - 1).max(axis=1)
 
 
+def common_strain(piece: PatternPiece) -> float:
+    """What 99 % of the flat area keeps to, pulled or squeezed, as a part of 1."""
+    return area_quantile(face_strain(piece), flat_areas(piece), COMMON)
+
+
 def flat_areas(piece: PatternPiece) -> np.ndarray:
     """(m,) mm^2 per triangle."""
     a, b, c = piece.flat[piece.patch.triangles].transpose(1, 0, 2)
@@ -94,7 +103,7 @@ def _strain(piece: PatternPiece) -> PieceStrain:
         piece=piece.name,
         most_pulled=piece.largest_stretch - 1,
         most_squeezed=piece.largest_squeeze - 1,
-        common=area_quantile(strain, area, 0.99),
+        common=common_strain(piece),
         mean=float(strain @ area / total),
         area_error=float(total / (area * piece.stretch.prod(axis=1)).sum() - 1),
         over_cold=float(area[strain > piece.stock.cold_limit].sum() / total),

@@ -19,13 +19,13 @@ from foamwright.core.build import COATS, COVERAGE_M2_PER_L, cut_list, glue_order
 from foamwright.core.check_pattern import examine_pattern
 from foamwright.core.errors import SettingsError
 from foamwright.core.foam import eva
+from foamwright.core.makeable import unmakeable
 from foamwright.core.pattern import Pattern
 from foamwright.core.pattern_json import from_dict, to_dict
 from foamwright.core.renaming import renamed
 from foamwright.core.settings import PieceChoice, Settings
 from foamwright.core.sheets.drawing import CUT
 from foamwright.core.sheets.dxf import write_dxf
-from foamwright.core.sheets.findings import uncuttable
 from foamwright.core.sheets.pdf import write_pdf
 from foamwright.core.sheets.svg import write_svg
 from hypothesis import given
@@ -262,7 +262,7 @@ def test_a_layer_that_lies_over_itself_is_flagged(raised):
     pattern = replace(raised, layers=(replace(layer, flat=twisted),))
     found = [f for f in examine_pattern(pattern, PLAIN) if f.kind == "overlap"]
     assert [finding.piece for finding in found] == [layer.name]
-    assert uncuttable(pattern.with_findings(tuple(found))) == [layer.name]
+    assert list(unmakeable(pattern.with_findings(tuple(found)))) == [layer.name]
     (told,) = renamed(pattern.with_findings(tuple(found)), "P1", "Crest").findings
     assert told.message.startswith("Piece Crest, layer 2 of 2 lies over itself")
 

@@ -9,9 +9,11 @@ import pytest
 import solids
 from foamwright.core.check import Finding, numbers
 from foamwright.core.check_pattern import examine_pattern
+from foamwright.core.makeable import unmakeable_words
 from foamwright.core.settings import Settings
-from foamwright.core.sheets.findings import finding_heads, finding_lines, uncuttable_words
+from foamwright.core.sheets.findings import finding_heads, finding_lines
 from foamwright.core.sheets.pdf import write_pdf
+from foamwright.core.sheets.summary import write_summary
 from planar_pieces import faceted, pattern_of
 from sample_pattern import sample_pattern
 
@@ -54,19 +56,21 @@ def test_what_is_alone_keeps_its_own_words():
     [
         ({}, ""),
         ({"brow band": "heavy-bevel"}, ""),
-        ({"brow band": "overlap"}, "1 piece cannot be cut as it is: brow band."),
+        ({"brow band": "overlap"}, "1 piece cannot be made as it is: brow band (lying over itself on the flat)."),
         (
             {"back plate": "narrow-piece", "brow band": "overlap", "ear disc left": "tight-bend"},
-            "2 pieces cannot be cut as they are: brow band, back plate.",
+            "2 pieces cannot be made as they are: brow band (lying over itself on the flat); back plate (too narrow "
+            "for its bevels).",
         ),
     ],
 )
-def test_the_cover_warns_of_pieces_that_cannot_be_cut(tmp_path, kinds, wanted):
+def test_the_cover_and_the_summary_warn_of_pieces_that_cannot_be_made(tmp_path, kinds, wanted):
     found = tuple(
         Finding(kind, "warn", f"Piece {name}.", "Mend it.", name, faces=numbers([])) for name, kind in kinds.items()
     )
     pattern = replace(sample_pattern(), findings=found)
-    assert uncuttable_words(pattern) == wanted
-    cover = pypdfium2.PdfDocument(write_pdf(pattern, tmp_path / "t.pdf"))[0].get_textpage().get_text_bounded()
-    assert wanted in " ".join(cover.split())
-    assert ("cannot be cut" in cover) == bool(wanted)
+    assert unmakeable_words(pattern) == wanted
+    for path in (write_pdf(pattern, tmp_path / "t.pdf"), write_summary(pattern, tmp_path / "s.pdf")):
+        page = " ".join(pypdfium2.PdfDocument(path)[0].get_textpage().get_text_bounded().split())
+        assert wanted in page
+        assert ("cannot be made" in page) == bool(wanted)

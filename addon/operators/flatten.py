@@ -4,6 +4,7 @@ import bpy
 from bpy.props import EnumProperty
 
 from ...core.flatten import Flattener
+from ...core.makeable import unmakeable_words
 from ...core.unfold import unfold
 from .. import belongings, bridge, colours, jobs, overlay, results, summary, undo_steps
 from ..findings import list_findings
@@ -36,8 +37,11 @@ class FOAMWRIGHT_OT_flatten(jobs.ShellJob):
         told += f"; {warnings} to look at" if warnings else ""
         told += f". {shown.coloured}" if shown.coloured else ""
         if shown.lost:
-            return "WARNING", f"{told}. Not found again, and forgotten: {', '.join(shown.lost)}"
-        return "INFO", told
+            told += f". Not found again, and forgotten: {', '.join(shown.lost)}"
+        cannot_be_made = unmakeable_words(pattern)
+        if cannot_be_made:
+            told = f"{cannot_be_made} {told}"
+        return "WARNING" if shown.lost or cannot_be_made else "INFO", told
 
 
 class FOAMWRIGHT_OT_colours(bpy.types.Operator):

@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from ..check import Finding
 from ..pattern import Pattern
 
-UNCUTTABLE = ("overlap", "narrow-piece")
-
 OF_PIECES = {
     "overlap": "lie over themselves on the flat and cannot be cut from one sheet",
     "narrow-piece": "are too narrow for their bevels",
@@ -17,6 +15,7 @@ OF_PIECES = {
     "tight-bend": "bend tighter than their foam stands",
     "deep-groove": "have cuts that go through the foam",
     "crowded-grooves": "have grooves that run into each other",
+    "over-strain": "are strained far over what their foam takes heated, and cannot be made as they are",
     "hot-strain": "must stretch or squeeze by more than their foam takes heated",
     "cold-strain": "must stretch or squeeze by more than their foam takes cold",
     "corner-trim": "have corners to be trimmed against pieces that they meet only in a point",
@@ -27,22 +26,6 @@ OF_JOINTS = {
     "unequal-seam": "are longer on one piece than on the other",
     "butt-mismatch": "have square edges that overlap or gape by more than the limit",
 }
-
-
-def uncuttable(pattern: Pattern) -> list[str]:
-    """Names of the parts that cannot be cut as they are, in the pattern's order."""
-    named = {finding.piece for finding in pattern.findings if finding.kind in UNCUTTABLE}
-    return [part.name for part in pattern.parts if part.name in named]
-
-
-def uncuttable_words(pattern: Pattern) -> str:
-    """A sentence for the cover; empty where every piece can be cut."""
-    names = uncuttable(pattern)
-    if not names:
-        return ""
-    return (
-        f"{_counted(names, 'piece')} cannot be cut as {'they are' if len(names) > 1 else 'it is'}: {', '.join(names)}."
-    )
 
 
 def finding_lines(pattern: Pattern) -> list[str]:

@@ -12,9 +12,10 @@ from reportlab.platypus import CondPageBreak, Flowable, KeepTogether, PageBreak,
 from ..build import CAUTIONS, glue_order
 from ..layout.footprint import used_size
 from ..layout.paging import OVERLAP_MM, Page, Paper
+from ..makeable import unmakeable_words
 from ..pattern import Pattern
 from .cuts_picture import cuts_picture
-from .findings import finding_lines, uncuttable_words
+from .findings import finding_lines
 from .page_marks import scale_bar
 from .pictures import Picture, in_rows, legend_picture, page_map, sheet_picture
 from .tables import (
@@ -39,7 +40,7 @@ from .tables import (
 from .typeset import BODY, CELL, HEADING, SUBTITLE, TITLE, WARNING, bulleted, facts, numbered, table, words
 from .where import where_pages
 
-CUT_LIST_WIDTHS = (8, 29, 29, 17, 19, 21, 15, 17, 13, 22)
+CUT_LIST_WIDTHS = (8, 27, 27, 16, 18, 20, 14, 18, 12, 12, 18)
 JOINT_WIDTHS = (11, 24, 24, 24, 24, 29, 17, 16, 21)
 RIM_WIDTHS = (15, 60, 75, 40)
 FOLD_WIDTHS = (42, 12, 42, 24, 36, 34)
@@ -147,7 +148,7 @@ def _cover(
     return [
         words(pattern.shell.name, TITLE),
         words(f"Full-size foam templates on {paper.size_in_words}{dated}", SUBTITLE),
-        *([words(warning, WARNING)] if (warning := uncuttable_words(pattern)) else []),
+        *([words(warning, WARNING)] if (warning := unmakeable_words(pattern)) else []),
         side_by_side,
         words("Print it true", HEADING),
         *numbered(_printing(paper)),

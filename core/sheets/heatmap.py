@@ -21,7 +21,7 @@ from ..layout.footprint import footprint, placed
 from ..layout.shelf import lay_on_shelves
 from ..pattern import Pattern, PatternPiece
 from .fonts import BOLD, PLAIN, font_file, showable
-from .tables import percent, piece_number
+from .tables import common_words, percent, piece_number
 
 WIDE_PX, LONGEST_PX = 1800, 4000
 """Usual width, and what neither side exceeds: a picture that is too tall is made wider, then its pieces smaller."""
@@ -89,7 +89,7 @@ class _Heatmap:
         x = (shape.bounds[0] + shape.bounds[2]) / 2
         at_x, at_y = self._pixels(np.array([[x, shape.bounds[1]]]))[0]
         self._words(f"{piece_number(self.pattern, piece.name)}  {piece.name}", at_x, at_y + 9 * FINER, 13, bold=True)
-        strain = f"{percent(piece.largest_stretch)} / {percent(piece.largest_squeeze)}"
+        strain = f"{percent(piece.largest_stretch)} / {percent(piece.largest_squeeze)}; 99 %: {common_words(piece)}"
         self._words(strain, at_x, at_y + 25 * FINER, 12)
 
     def _head(self) -> None:
@@ -110,7 +110,11 @@ class _Heatmap:
         note = "Hatched: more than the stock takes cold, heat it. / pulled, \\ squeezed."
         self._words(note, left + wide + 60 * FINER, y + tall / 2, 14, anchor="lm")
         self._words(
-            "Figures: largest pull / largest squeeze.", left + wide + 60 * FINER, y + tall + 16 * FINER, 14, anchor="lm"
+            "Figures: largest pull / largest squeeze; what 99 % keeps to.",
+            left + wide + 60 * FINER,
+            y + tall + 16 * FINER,
+            14,
+            anchor="lm",
         )
 
     def _words(self, words: str, x: float, y: float, size: int, *, bold: bool = False, anchor: str = "mm") -> None:

@@ -12,13 +12,14 @@ from reportlab.platypus import Flowable
 
 from ..files import write_whole
 from ..layout.paging import A4, Paper
+from ..makeable import unmakeable_words
 from ..pattern import Pattern, PatternPiece
 from .findings import finding_heads
 from .fonts import register_fonts, showable
 from .ink import GREY, Ink
 from .pictures import thumbnail
-from .tables import counts, percent, piece_number
-from .typeset import CELL, bulleted, facts, words
+from .tables import common_words, counts, percent, piece_number
+from .typeset import CELL, WARNING, bulleted, facts, words
 
 MOST_FINDINGS = 8
 CAPTION_MM = 9.0
@@ -50,7 +51,8 @@ def _write(pattern: Pattern, path: Path, paper: Paper) -> None:
     grid_top = y - max(used, used_right) - 6.0
     hidden = _draw_grid(ink, pattern, left, paper.margin_mm + 4.0, wide, grid_top)
     more = f" {hidden} more pieces are in the templates." if hidden else ""
-    note = f"Figures: largest pull / largest squeeze of the foam. All pieces at one scale.{more}"
+    figures = "Figures: largest pull / largest squeeze of the foam; what 99 % of the piece keeps to."
+    note = f"{figures} All pieces at one scale.{more}"
     ink.words(
         f"{note} {paper.name} · Foamwright",
         left,
@@ -66,9 +68,10 @@ def _write(pattern: Pattern, path: Path, paper: Paper) -> None:
 def _findings(pattern: Pattern) -> list[Flowable]:
     if not pattern.findings:
         return [words("No findings: nothing stands in the way of cutting.", CELL)]
+    cannot = [words(warning, WARNING)] if (warning := unmakeable_words(pattern)) else []
     heads = finding_heads(pattern)
     shown, hidden = heads[:MOST_FINDINGS], len(heads) - MOST_FINDINGS
-    return bulleted(shown) + ([words(f"and {hidden} more in the templates", CELL)] if hidden > 0 else [])
+    return cannot + bulleted(shown) + ([words(f"and {hidden} more in the templates", CELL)] if hidden > 0 else [])
 
 
 def _draw_down(canvas: Canvas, flowables: list[Flowable], x: float, y: float, wide: float) -> float:
@@ -102,7 +105,7 @@ def _draw_grid(ink: Ink, pattern: Pattern, left: float, floor: float, wide: floa
 def _caption(ink: Ink, pattern: Pattern, piece: PatternPiece, x: float, y: float, wide: float) -> None:
     name = f"{piece_number(pattern, piece.name)}  {piece.name}"
     ink.words(name, x, y - 2.0, 2.0, at="start", bold=True, widest_mm=wide)
-    strain = f"{percent(piece.largest_stretch)} / {percent(piece.largest_squeeze)}"
+    strain = f"{percent(piece.largest_stretch)} / {percent(piece.largest_squeeze)}; 99 %: {common_words(piece)}"
     ink.words(strain, x, y - 5.2, 1.8, at="start", widest_mm=wide)
 
 

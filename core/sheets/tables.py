@@ -11,7 +11,8 @@ from ..joints import JointRun, JointSide, RimRun
 from ..layers import LAYER
 from ..layout.paging import Page
 from ..loose_parts import loose_parts
-from ..pattern import Pattern
+from ..pattern import Pattern, PatternPiece
+from ..report import common_strain
 from ..tight_bends import TightBend
 
 Rows = list[tuple[str, ...]]
@@ -25,6 +26,11 @@ def percent(stretch: float) -> str:
     """Strain with its sign, as on a label: "+2.5 %", "-1.0 %"."""
     strain = round((stretch - 1) * 100, 1)
     return f"{strain:+.1f} %" if strain else "0 %"
+
+
+def common_words(piece: PatternPiece) -> str:
+    """The strain that 99 % of a piece keeps to, pulled or squeezed: "1.3 %"."""
+    return f"{100 * common_strain(piece):.1f} %"
 
 
 def degrees_text(angle_deg: float) -> str:
@@ -47,10 +53,10 @@ def page_span(numbers: Sequence[int]) -> str:
     return ", ".join(f"{run[0]}" if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
 
 
-CUT_LIST_HEAD = ("no.", "piece", "mate", "group", "stock", "size mm", "pulled", "squeezed", "sheet", "pages")
+CUT_LIST_HEAD = ("no.", "piece", "mate", "group", "stock", "size mm", "pulled", "squeezed", "99 %", "sheet", "pages")
 CUT_LIST_WORDS = (
     "Every piece is cut once. Sizes are of the smallest box around the piece; pulled and squeezed is what its foam "
-    "takes at the worst spots."
+    "takes at the worst spots; 99 % of its area keeps to the next figure, either way."
 )
 LAYER_WORDS = "Layers are counted from the outside: layer 1 is the panel itself."
 
@@ -73,6 +79,7 @@ def cut_rows(pattern: Pattern, pages: Sequence[Page]) -> Rows:
             f"{row.width_mm:.0f} x {row.height_mm:.0f}",
             percent(piece.largest_stretch),
             percent(piece.largest_squeeze),
+            common_words(piece),
             "do not cut" if piece.lies_over_itself else sheet_of.get(piece.name, "none"),
             page_span([page.number for page in pages if piece.name in page.pieces]),
         )

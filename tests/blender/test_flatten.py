@@ -145,6 +145,27 @@ def test_the_summary_tells_when_the_result_is_old(panels, module):
     assert summary.refresh(bpy.context).outdated
 
 
+def test_pieces_that_cannot_be_made_are_told_as_a_warning(panels, dome, capfd, module):
+    panels()
+    capfd.readouterr()
+    bpy.ops.foamwright.flatten()
+    assert "Info: 'shell' laid flat" in capfd.readouterr().out
+    obj = dome()
+    obj.scale.z = 1.5
+    bpy.context.view_layer.update()
+    bpy.ops.foamwright.flatten()
+    told = "1 piece cannot be made as it is: P1 (strained far over what the foam takes heated)."
+    assert f"Warning: {told} '{obj.name}' laid flat" in capfd.readouterr().out
+    state = obj.foamwright.results.foamwright
+    assert state.cannot_be_made == told
+    (piece,) = obj.foamwright.pieces
+    assert piece.why_not
+    (strain,) = module("core.report").report(module("addon.results").stored_pattern(obj)).pieces
+    assert piece.common_percent == pytest.approx(100 * strain.common, rel=1e-5)
+    bpy.ops.foamwright.rename_piece(piece="P1", new_name="Crown")
+    assert state.cannot_be_made == told.replace("P1", "Crown")
+
+
 def test_heatmap_without_a_window_says_so(panels):
     panels()
     bpy.ops.foamwright.flatten()
