@@ -78,5 +78,7 @@ def unfold(
     pattern = Pattern(shell, piece_of_face, tuple(finished), joints, (), findings, rims)
     if settings.cut_layers:
         pattern = replace(pattern, layers=(yield from share(cut_layers(pattern, settings), DRAWN, LAYERED)))
-    pattern = replace(pattern, sheets=(yield from share(nest(pattern.parts, settings), LAYERED, NESTED)))
-    return pattern.with_findings(findings + (yield from share(examining_pattern(pattern, settings), NESTED, 1)))
+    sheets, plain_rows = yield from share(nest(pattern.parts, settings), LAYERED, NESTED)
+    pattern = replace(pattern, sheets=sheets)
+    examined = yield from share(examining_pattern(pattern, settings), NESTED, 1)
+    return pattern.with_findings(findings + plain_rows + examined)

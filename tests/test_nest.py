@@ -48,15 +48,16 @@ def _copies(count):
 @pytest.mark.skipif(nest_module.spyrrow is None, reason="the nester has no wheel here")
 def test_nester_fills_sheets_by_stock_without_overlap():
     pieces = sample_pattern().pieces
-    sheets = finish(nest(pieces, QUICK))
+    sheets, found = finish(nest(pieces, QUICK))
     _check_sheets(pieces, sheets, QUICK.part_gap_mm)
     assert [sheet.stock for sheet in sheets] == [THIN.name, THICK.name]
+    assert not found
 
 
 @pytest.mark.skipif(nest_module.spyrrow is None, reason="the nester has no wheel here")
 def test_what_does_not_fit_the_first_sheet_goes_to_the_next():
     pieces = [piece for piece in _copies(24) if piece.stock == THIN]
-    sheets = finish(nest(pieces, QUICK))
+    sheets, _ = finish(nest(pieces, QUICK))
     assert len(sheets) > 1
     _check_sheets(pieces, sheets, QUICK.part_gap_mm)
 
@@ -64,11 +65,15 @@ def test_what_does_not_fit_the_first_sheet_goes_to_the_next():
 def test_rows_when_the_nester_is_missing_say_so_and_repeat(monkeypatch):
     monkeypatch.setattr(nest_module, "spyrrow", None)
     pieces = _copies(18)
-    stages = [progress.stage for progress in nest(pieces, QUICK)]
-    assert any("the nester is missing" in stage for stage in stages)
-    first, second = finish(nest(pieces, QUICK)), finish(nest(pieces, QUICK))
+    (first, found), (second, _) = finish(nest(pieces, QUICK)), finish(nest(pieces, QUICK))
     _check_sheets(pieces, first, QUICK.part_gap_mm)
     assert first == second
+    assert [finding.kind for finding in found] == ["plain-rows"] * 2
+    for finding, stock in zip(found, (THIN, THICK), strict=True):
+        assert stock.name in finding.message
+        assert "the nester is missing" in finding.message
+        assert finding.severity == "note"
+    assert finish(nest(pieces[:1], QUICK))[1] == (), "a single piece has nothing to gain"
 
 
 class _Panic(BaseException):
@@ -106,8 +111,10 @@ class _StackingNester:
 def test_a_nester_that_panics_or_lies_is_not_believed(monkeypatch, nester):
     monkeypatch.setattr(nest_module, "spyrrow", nester)
     pieces = sample_pattern().pieces
-    sheets = finish(nest(pieces, QUICK))
+    sheets, found = finish(nest(pieces, QUICK))
     _check_sheets(pieces, sheets, QUICK.part_gap_mm)
+    assert [finding.kind for finding in found] == ["plain-rows"] * 2
+    assert "no sound placement" in found[0].message
 
 
 def test_closing_the_steps_early_is_clean():

@@ -18,6 +18,7 @@ import numpy as np
 import shapely
 from shapely import Polygon, box
 
+from ..check import Finding
 from ..errors import SettingsError
 from ..foam import Stock
 from ..progress import Progress, Steps, even, share
@@ -44,13 +45,14 @@ LOOSE_FILL = 0.6
 SEED = 1
 
 Shapes = list[tuple[str, Polygon]]
+Bins = list[list[Placement]]
 
 
-def nest(pieces: Sequence[PatternPiece], settings: Settings) -> Steps[tuple[Sheet, ...]]:
+def nest(pieces: Sequence[PatternPiece], settings: Settings) -> Steps[tuple[tuple[Sheet, ...], tuple[Finding, ...]]]:
     """Place every piece on a sheet of its stock, turned freely, never mirrored.
 
-    Returns sheets numbered from 1, in the order of the stocks' first pieces. Raises SettingsError for a piece
-    that no sheet takes.
+    Returns sheets numbered from 1, in the order of the stocks' first pieces, and a finding for each stock whose
+    pieces lie in plain rows. Raises SettingsError for a piece that no sheet takes.
     """
     by_stock: dict[Stock, Shapes] = {}
     for piece in pieces:
@@ -58,11 +60,13 @@ def nest(pieces: Sequence[PatternPiece], settings: Settings) -> Steps[tuple[Shee
     for stock, shapes in by_stock.items():
         _refuse_too_large(stock, shapes)
     sheets: list[Sheet] = []
+    found: list[Finding] = []
     for (stock, shapes), (first, last) in zip(by_stock.items(), even(len(by_stock)), strict=True):
-        bins = yield from share(_fill_sheets(stock, shapes, settings), first, last)
+        bins, own = yield from share(_fill_sheets(stock, shapes, settings), first, last)
+        found += own
         for placements in bins:
             sheets.append(_sheet(len(sheets) + 1, stock, shapes, placements))
-    return tuple(sheets)
+    return tuple(sheets), tuple(found)
 
 
 def _room(stock: Stock) -> tuple[float, float]:
@@ -92,32 +96,41 @@ def _sheet(number: int, stock: Stock, shapes: Shapes, placements: list[Placement
     return Sheet(number, stock.name, stock.sheet_width_mm, stock.sheet_height_mm, tuple(placements), float(fill))
 
 
-def _fill_sheets(stock: Stock, shapes: Shapes, settings: Settings) -> Steps[list[list[Placement]]]:
+def _fill_sheets(stock: Stock, shapes: Shapes, settings: Settings) -> Steps[tuple[Bins, list[Finding]]]:
+    """Placements per sheet, and a finding where the nester did not make them."""
     stage = f"Nesting on {stock.name}"
     yield Progress(stage, 0.0)
+    if len(shapes) == 1:  # nothing to be gained by a search
+        return _rows(stock, shapes, settings), []
     if spyrrow is None:
-        yield Progress(f"{stage} in plain rows: the nester is missing on this platform", 0.0)
-        return _rows(stock, shapes, settings)
+        mend = "Move the pieces together by eye before you cut, or install the Foamwright made for your system."
+        return _rows(stock, shapes, settings), [_plain(stock, "the nester is missing on this platform", mend)]
     width, height = _room(stock)
     sheets_guessed = ceil(sum(shape.area for _, shape in shapes) / (LOOSE_FILL * width * height))
     seconds = max(1, settings.nest_seconds // sheets_guessed)
-    bins: list[list[Placement]] = []
+    bins: Bins = []
     waiting = shapes
     while waiting:
-        if len(waiting) == 1:  # nothing to be gained by a search
-            return bins + _rows(stock, waiting, settings)
+        if len(waiting) == 1:
+            return bins + _rows(stock, waiting, settings), []
         strip = yield from _pack_strip(stage, stock, waiting, settings, seconds, 1 - len(waiting) / len(shapes))
         first = _on_first_sheet(stock, waiting, strip, settings)
         if not first:
-            yield Progress(f"{stage} in plain rows: the nester found no sound placement", 0.0)
-            return bins + _rows(stock, waiting, settings)
+            mend = "Flatten again with a longer nesting time, or move the pieces together by eye before you cut."
+            plain = _plain(stock, "the nester found no sound placement", mend)
+            return bins + _rows(stock, waiting, settings), [plain]
         bins.append(first)
         done = {placement.piece for placement in first}
         waiting = [(name, shape) for name, shape in waiting if name not in done]
-    return min(bins, _rows(stock, shapes, settings), key=len)
+    return min(bins, _rows(stock, shapes, settings), key=len), []
 
 
-def _rows(stock: Stock, shapes: Shapes, settings: Settings) -> list[list[Placement]]:
+def _plain(stock: Stock, why: str, mend: str) -> Finding:
+    message = f"Pieces of {stock.name} lie in plain rows, which takes more foam: {why}."
+    return Finding("plain-rows", "note", message, mend)
+
+
+def _rows(stock: Stock, shapes: Shapes, settings: Settings) -> Bins:
     bins = lay_on_shelves(shapes, *_room(stock), settings.part_gap_mm)
     return [[_moved(placement, SHEET_MARGIN_MM, SHEET_MARGIN_MM) for placement in bin] for bin in bins]
 

@@ -198,3 +198,9 @@ def test_labels_do_not_cover_each_other(module):
     assert is_free((0, 5, 30, 9), taken)
     assert not is_free((9, 4, 21, 6), taken)
     assert not is_free((2, 1, 3, 2), taken)
+
+
+def test_plain_rows_are_told_with_the_findings_also_in_background(panels):
+    obj = panels()  # pieces lie in plain rows in these tests, as where the nester is missing
+    bpy.ops.foamwright.flatten()
+    assert any("plain rows" in finding.message and finding.severity == "note" for finding in obj.foamwright.findings)
