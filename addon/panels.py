@@ -2,7 +2,7 @@
 
 import bpy
 
-from . import belongings, colours, cut_panels, jobs, legend, overlay, results, summary, trouble
+from . import belongings, colours, cut_panels, jobs, legend, overlay, results, stock_file, summary, trouble
 from .panel_parts import FoamwrightPanel, paragraph, properties
 from .piece_list import active_piece
 from .run_list import active_run
@@ -82,6 +82,8 @@ class FOAMWRIGHT_PT_foam(FoamwrightPanel):
         row.operator_menu_enum("foamwright.use_stock", "stock", text="Your Foam", icon="PRESET")
         row.operator("foamwright.keep_stock", text="", icon="ADD")
         row.operator("foamwright.forget_stock", text="", icon="REMOVE")
+        if stock_file.notice:
+            paragraph(context, self.layout, stock_file.notice, "ERROR")
         settings = group_of(context.scene, context.object)
         properties(self.layout, settings, "foam_name", "thickness_mm")
         self.layout.prop(settings, "model_is_inside")

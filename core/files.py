@@ -90,19 +90,20 @@ def _sweep(folder: Path) -> None:
 @contextmanager
 def _refusals_of(target: Path) -> Iterator[None]:
     """Turn what goes wrong meanwhile into an error that names the file and the way out."""
+    folder = target.parent.parent if target.parent.name.startswith(DRAFT) else target.parent
     try:
         yield
     except Exception as problem:  # drawing libraries raise anything, also Exception itself
-        if _is_full(target.parent, problem):
-            raise _full(target.parent) from problem
+        if _is_full(folder, problem):
+            raise _full(folder) from problem
         if isinstance(problem, FoamwrightError):
             raise
-        raise _cannot_be_written(target, problem) from problem
+        raise _cannot_be_written(folder / target.name, problem) from problem
 
 
 def _is_full(folder: Path, problem: Exception) -> bool:
-    if isinstance(problem, OSError) and problem.errno in (errno.ENOSPC, errno.EDQUOT):
-        return True
+    if isinstance(problem, OSError) and problem.errno is not None:
+        return problem.errno in (errno.ENOSPC, errno.EDQUOT)
     try:
         return shutil.disk_usage(folder).free < SCARCE_BYTES  # not every library says why it failed
     except (OSError, ValueError):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +14,8 @@ import numpy as np
 from .errors import ExportError, FoamwrightError, FormatError
 
 Made = TypeVar("Made")
+LARGEST = 2**53
+"""Whole numbers up to this are told apart by every reader of JSON (RFC 8259, section 6)."""
 
 
 def read_document(path: str | Path, of: str = "pattern") -> Any:
@@ -21,13 +24,14 @@ def read_document(path: str | Path, of: str = "pattern") -> Any:
     Raises ExportError if the file cannot be read, FormatError if it is not JSON.
     """
     try:
-        return json.loads(Path(path).read_text(encoding="utf-8"))
+        # some editors begin a text with a mark of its bytes' order
+        return json.loads(Path(path).read_text(encoding="utf-8-sig"))
     except OSError as problem:
         why = problem.strerror or str(problem)
         raise ExportError(f"'{path}' cannot be read: {why}. Choose a file that exists and may be read.") from problem
     except UnicodeDecodeError as problem:
         raise FormatError(f"'{path}' is not a text file; choose a {of} that Foamwright wrote.") from problem
-    except (json.JSONDecodeError, RecursionError) as problem:
+    except (ValueError, RecursionError) as problem:  # a ValueError too where a number has thousands of digits
         raise FormatError(f"'{path}' is not JSON ({problem}); choose a {of} that Foamwright wrote.") from problem
 
 
@@ -58,19 +62,31 @@ class Node:
     def text(self) -> str:
         if not isinstance(self.value, str):
             raise self.wrong("should be text")
+        try:
+            self.value.encode()
+        except UnicodeEncodeError:
+            raise self.wrong("holds half a sign") from None
         return self.value
 
     def text_or_none(self) -> str | None:
         return None if self.value is None else self.text()
 
     def number(self) -> float:
-        if isinstance(self.value, bool) or not isinstance(self.value, int | float) or not np.isfinite(self.value):
+        if isinstance(self.value, bool) or not isinstance(self.value, int | float):
             raise self.wrong("should be a number")
-        return float(self.value)
+        try:
+            number = float(self.value)
+        except OverflowError:
+            number = math.inf
+        if not math.isfinite(number):
+            raise self.wrong("should be a number")
+        return number
 
     def integer(self) -> int:
         if isinstance(self.value, bool) or not isinstance(self.value, int):
             raise self.wrong("should be a whole number")
+        if abs(self.value) > LARGEST:
+            raise self.wrong("is too large")
         return self.value
 
     def boolean(self) -> bool:
@@ -81,7 +97,7 @@ class Node:
     def integers(self, below: int | None = None, columns: int | None = None) -> np.ndarray:
         """(n,) or (n, columns) int64, each from 0 to below `below` if given."""
         array = self._array(columns)
-        if array.size and array.dtype.kind not in "iu":
+        if array.size and array.dtype.kind != "i":  # what is too large for it comes as another kind
             raise self.wrong("should hold whole numbers")
         if below is not None and array.size and not 0 <= array.min() <= array.max() < below:
             raise self.wrong(f"names an element outside 0 to {below - 1}")

@@ -184,7 +184,7 @@ def from_dict(document: Any) -> Pattern:
         pieces,
         tuple(_joint_in(node, shell, by_name) for node in root["joints"].list()),
         tuple(_sheet_in(node, by_name) for node in root["sheets"].list()),
-        tuple(_finding_in(node) for node in root["findings"].list()),
+        tuple(_finding_in(node, shell) for node in root["findings"].list()),
         tuple(_rim_in(node, shell, by_name) for node in root["rims"].list()),
         layers,
     )
@@ -353,9 +353,10 @@ def _sheet_in(node: Node, pieces: dict[str, PatternPiece]) -> Sheet:
     return Sheet(node["number"].integer(), node["stock"].text(), width, height, placements, fill)
 
 
-def _finding_in(node: Node) -> Finding:
+def _finding_in(node: Node, shell: Shell) -> Finding:
     kind, severity, message, mend = (node[key].text() for key in ("kind", "severity", "message", "mend"))
-    elements = {key: tuple(node[key].integers().tolist()) for key in ("vertices", "edges", "faces")}
+    counts = {"vertices": len(shell.vertices), "edges": shell.edge_count, "faces": shell.face_count}
+    elements = {key: tuple(node[key].integers(below=count).tolist()) for key, count in counts.items()}
     return Finding(kind, severity, message, mend, node["piece"].text_or_none(), **elements)
 
 

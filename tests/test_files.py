@@ -88,6 +88,14 @@ def test_a_folder_of_drafts_goes_and_what_was_put_in_place_stays(tmp_path):
     assert [path.name for path in home.iterdir()] == ["a.svg"]
 
 
+def test_a_failure_in_a_folder_of_drafts_names_the_folder_that_the_maker_chose(tmp_path):
+    def fail(draft):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with draft_folder(tmp_path) as drafts, pytest.raises(ExportError, match=f"folder '{tmp_path}' is full"):
+        write_whole(drafts / "a.svg", fail)
+
+
 @pytest.mark.parametrize("name", ["file/out", "zero\0"])
 def test_a_folder_that_cannot_be_made_is_named(tmp_path, name):
     (tmp_path / "file").write_text("in the way", encoding="utf-8")

@@ -158,7 +158,14 @@ def test_schema_refuses_a_broken_document(path, value):
         (("joints", 1, "piece_b"), "visor", r"'joints\[1\].piece_b' names a piece that does not exist, 'visor'"),
         (("joints", 1, "loop_a"), 4, r"loop_a' names a rim that 'brow band' does not have"),
         (("sheets", 0, "number"), 1.5, r"'sheets\[0\].number' should be a whole number"),
+        (("sheets", 0, "number"), 10**400, r"'sheets\[0\].number' is too large"),
         (("sheets", 0, "placements", 0, "piece"), "visor", r"does not exist, 'visor'"),
+        (("sheets", 0, "placements", 0, "x"), 10**400, r"placements\[0\].x' should be a number"),
+        (("shell", "vertices", 0, 0), 10**400, r"'shell.vertices' should hold numbers"),
+        (("shell", "faces", 3), [0, 1, 2**63], r"'shell.faces\[3\]' should hold whole numbers"),
+        (("shell", "name"), "half \ud800", r"'shell.name' holds half a sign"),
+        (("findings", 0, "faces"), [-1], r"'findings\[0\].faces' names an element outside 0 to"),
+        (("findings", 0, "edges"), [2**64 - 1], r"'findings\[0\].edges' should hold whole numbers"),
     ],
 )
 def test_reading_says_where_a_document_is_broken(path, value, told):
@@ -169,7 +176,19 @@ def test_reading_says_where_a_document_is_broken(path, value, told):
         from_dict(document)
 
 
-@pytest.mark.parametrize(("content", "told"), [(b"{", "not JSON"), (b"\xff\xfe\x00", "not a text"), (b"[]", "object")])
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        (b"{", "not JSON"),
+        (b"\xff\xfe\x00", "not a text"),
+        (b"[]", "object"),
+        (b"[" * 100_000, "not JSON"),
+        (b'{"format":"foamwright pattern","version":' + b"9" * 5000 + b"}", "not JSON"),
+        (b'{"format":"foamwright pattern","version":' + b"9" * 400 + b"}", "version' is too large"),
+        (b'{"format":"foamwright pattern","version":2,"shell":"later"}', "version 2.*update Foamwright"),
+    ],
+    ids=range(7),
+)
 def test_a_file_that_is_no_pattern_is_refused(tmp_path, content, told):
     path = tmp_path / "pattern.json"
     path.write_bytes(content)

@@ -78,6 +78,7 @@ def test_a_list_of_an_older_version_takes_usual_values(tmp_path):
         (("stocks", 1, "name"), "EVA 2 mm", r"Two stocks are called 'EVA 2 mm'"),
         (("stocks", 0, "thickness_mm"), 0, r"'stocks\[0\]' does not hold together.*thickness"),
         (("stocks", 0, "skin_mm"), "thin", r"skin_mm' should be a number"),
+        (("stocks", 0, "thickness_mm"), 10**400, r"thickness_mm' should be a number"),
         (("stocks", 0), 5, r"'stocks\[0\]' should be an object"),
     ],
 )
@@ -97,6 +98,12 @@ def test_a_file_that_is_no_list_is_refused(tmp_path):
     (tmp_path / "bad.json").write_text("{")
     with pytest.raises(FormatError, match="choose a list of stock"):
         read_library(tmp_path / "bad.json")
+
+
+def test_a_list_that_an_editor_has_marked_is_read(tmp_path):
+    path = write_library(StockLibrary(), tmp_path / "stock.json")
+    path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())
+    assert read_library(path) == StockLibrary()
 
 
 # --- calibration -------------------------------------------------------------------------------

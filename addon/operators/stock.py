@@ -4,7 +4,6 @@ import bpy
 from bpy.props import EnumProperty, FloatProperty, StringProperty
 
 from ...core.calibration import BentStrip
-from ...core.errors import FoamwrightError
 from .. import stock_file, trouble, undo_steps
 from ..shell_settings import group_of
 
@@ -13,10 +12,7 @@ _shown: list[tuple[str, str, str]] = []
 
 
 def _stocks(_operator, _context):
-    try:
-        stocks = stock_file.library().stocks
-    except FoamwrightError:
-        stocks = ()
+    stocks = stock_file.library().stocks
     _shown[:] = [(stock.name, stock.name, f"{stock.thickness_mm:g} mm thick") for stock in stocks]
     return _shown
 

@@ -50,6 +50,58 @@ def test_a_kept_stock_is_found_again_in_another_file(module):
         bpy.ops.foamwright.forget_stock()
 
 
+@pytest.mark.parametrize(
+    "words",
+    ["", '{"format":"foamwright stock","version":1,"stocks":[{"name":"a","thi', "[]", '{"version":' + "9" * 5000 + "}"],
+    ids=range(4),
+)
+def test_a_broken_list_is_put_aside_and_told_and_the_work_goes_on(panels, module, capfd, words):
+    stock_file, usual = module("addon.stock_file"), module("core.stock_library").StockLibrary()
+    path = stock_file._path()
+    path.write_text(words, encoding="utf-8")
+    panels()
+    bpy.ops.foamwright.check()
+    bpy.ops.foamwright.flatten()
+    (aside,) = path.parent.glob("stock-broken-*.json")
+    assert aside.read_text(encoding="utf-8") == words
+    assert not path.exists()
+    for told in (capfd.readouterr().out, stock_file.notice):
+        assert "The usual sheets stand in for it" in told
+        assert str(aside) in told
+    assert stock_file.library() == usual
+    bpy.ops.foamwright.keep_stock()
+    assert path.exists()
+    assert not stock_file.notice
+    aside.unlink()
+
+
+def test_a_list_that_cannot_be_read_nor_put_aside_is_never_written_over(panels, module, monkeypatch):
+    stock_file = module("addon.stock_file")
+    path = stock_file._path()
+    path.write_text("{", encoding="utf-8")
+
+    def refuse(*_what):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(type(path), "rename", refuse)
+    panels()
+    bpy.ops.foamwright.flatten()
+    assert "aside yourself" in stock_file.notice
+    with pytest.raises(RuntimeError, match="is not JSON"):
+        bpy.ops.foamwright.keep_stock()
+    assert path.read_text(encoding="utf-8") == "{"
+
+
+def test_a_folder_in_the_place_of_the_list_stops_only_the_keeping(panels, module):
+    path = module("addon.stock_file")._path()
+    path.mkdir()
+    panels()
+    bpy.ops.foamwright.flatten()
+    with pytest.raises(RuntimeError, match="cannot be read"):
+        bpy.ops.foamwright.keep_stock()
+    path.rmdir()
+
+
 def test_a_bent_strip_sets_the_neutral_depth():
     bpy.ops.foamwright.calibrate(flat_mm=300, outer_mm=307, inner_mm=291)
     assert bpy.context.scene.foamwright.neutral_depth == pytest.approx(7 / 16)
