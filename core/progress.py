@@ -6,7 +6,8 @@ other work gives each its `share`, so that the whole goes from 0 to 1 and never 
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor, wait
 from contextlib import closing
 from dataclasses import dataclass
 from typing import TypeVar
@@ -15,6 +16,9 @@ Result = TypeVar("Result")
 
 LEFT_BY_A_TURN = 0.3
 """Part of the way that is kept for the turns to come. First rounds of mending and of laying flat take the most."""
+
+LOOK_S = 0.02
+"""Time between two looks at whether work in a thread is done: well under a blink."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +39,21 @@ def finish(steps: Generator[Progress, None, Result]) -> Result:
             next(steps)
         except StopIteration as end:
             return end.value
+
+
+def in_thread(work: Callable[[], Result], at: Progress) -> Steps[Result]:
+    """Work that cannot be divided, beside whoever waits for it; it must touch nothing that others change.
+
+    Yields `at` meanwhile. When the generator is closed the work runs out on its own and nobody hears of it.
+    """
+    pool = ThreadPoolExecutor(1, "foamwright-work")
+    try:
+        answer = pool.submit(work)
+        while wait([answer], LOOK_S).not_done:
+            yield at
+        return answer.result()
+    finally:
+        pool.shutdown(wait=False)
 
 
 def share(steps: Generator[Progress, None, Result], first: float, last: float) -> Steps[Result]:

@@ -1,5 +1,7 @@
 """The bar of one job runs from 0 to 1 and never back, whatever work the job is put together of."""
 
+import threading
+import time
 from collections.abc import Iterable
 from functools import cache
 from itertools import pairwise
@@ -7,8 +9,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import solids
+from foamwright.core.flatten import surface_of
+from foamwright.core.flatten.flattening import flatten_surfaces
+from foamwright.core.flatten.solver import MANY_TRIANGLES, NewtonSolver
 from foamwright.core.pieces import split
-from foamwright.core.progress import Progress, Steps, finish, nearing, share, telling
+from foamwright.core.progress import Progress, Steps, finish, in_thread, nearing, share, telling
 from foamwright.core.seams import SuggestionLimits, complete_seams, removable_seams, suggest, where_to_cut
 from foamwright.core.settings import Settings
 from foamwright.core.shell import Shell
@@ -130,3 +135,45 @@ def test_the_bar_of_a_suggestion_keeps_moving():
     told = parts_of(suggest(bumpy(), foam=FOAM))
     assert np.unique(told, return_counts=True)[1].max() < len(told) / 5
     assert told[len(told) // 4] < 0.5 < told[3 * len(told) // 4]
+
+
+def test_work_in_a_thread_reports_while_it_goes_on():
+    """The work ends only after it was reported on three times."""
+    seen = threading.Event()
+    steps = in_thread(lambda: seen.wait(60), Progress("working", 0.5))
+    assert [next(steps) for _ in range(3)] == [Progress("working", 0.5)] * 3
+    seen.set()
+    assert finish(steps) is True
+
+
+def test_what_goes_wrong_in_a_thread_reaches_who_waits():
+    with pytest.raises(ZeroDivisionError):
+        finish(in_thread(lambda: 1 / 0, Progress("working", 0.0)))
+
+
+def test_work_in_a_thread_can_be_left():
+    seen = threading.Event()
+    steps = in_thread(lambda: seen.wait(60), Progress("working", 0.0))
+    next(steps)
+    steps.close()  # does not wait for the work
+    seen.set()
+
+
+def test_a_large_piece_is_reported_on_within_a_step_of_its_solver(monkeypatch):
+    reported = 0
+    step = NewtonSolver._step
+
+    def slow(*args, **kwargs):
+        before = reported
+        for _ in range(10_000):
+            if reported > before:
+                return step(*args, **kwargs)
+            time.sleep(0.001)
+        raise AssertionError("nobody is told of a step while it is taken")
+
+    monkeypatch.setattr(NewtonSolver, "_step", slow)
+    points, triangles = solids.sphere_cap(100.0, 1.0, 31)
+    assert len(triangles) > MANY_TRIANGLES
+    surface = surface_of(points, np.array(triangles))
+    for _ in flatten_surfaces([surface], np.empty((0, 4), np.int64)):
+        reported += 1

@@ -5,17 +5,17 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from ..progress import Progress, Steps, even, nearing, share
+from ..progress import Progress, Steps, even, in_thread, nearing, share
 from ..settings import SQUEEZE_COST
 from .energy import Ceiling, RestTriangles
 from .overlap import Contacts, find_contacts, lies_over_itself
-from .solver import ROUGH, TOLERANCE, NewtonSolver, Seams
+from .solver import MANY_TRIANGLES, ROUGH, TOLERANCE, NewtonSolver, Seams
 from .soundness import TORN, common_strain
 from .start import first_flat
 from .strain import area_quantile, log_strain, stretches
@@ -176,9 +176,11 @@ def _hanging_together(surfaces: Sequence[Surface], glued: np.ndarray) -> list[tu
 
 def _start(surface: Surface) -> Steps[list[np.ndarray]]:
     """A first flat; one that shrinks much, as a finger's does towards its tip, is opened out at once."""
-    yield Progress("Laying pieces flat", 0.0)
+    at = Progress("Laying pieces flat", 0.0)
+    yield at
     triangles, rest = surface.triangles, surface.rest
-    flat = first_flat(triangles, surface.corners, surface.loops, surface.vertex_count)
+    first = partial(first_flat, triangles, surface.corners, surface.loops, surface.vertex_count)
+    flat = (yield from in_thread(first, at)) if len(triangles) > MANY_TRIANGLES else first()
     if np.log(TORN) < common_strain(flat, triangles, rest) < np.inf:
         solver = NewtonSolver(triangles, rest, surface.vertex_count)
         flat = yield from solver.minimise(flat, tolerance=ROUGH, most_steps=OPENING_STEPS)

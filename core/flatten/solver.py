@@ -6,9 +6,11 @@ ACM Trans. Graph. 34(4), 2015, section 3.3.
 
 from __future__ import annotations
 
+from functools import cached_property, partial
+
 import numpy as np
 
-from ..progress import Progress, Steps
+from ..progress import Progress, Steps, in_thread
 from .energy import Ceiling, RestTriangles, StrainEnergy, StrainState, at_corners
 from .overlap import Contacts
 from .system import SingularSystemError, StepSystem, add_at
@@ -18,6 +20,8 @@ ROUGH = 1e-2
 """Tolerances of a last stage, and of one that only prepares the next."""
 MOST_STEPS = 80
 USUAL_STEPS = 8
+MANY_TRIANGLES = 5_000
+"""Over so many a step takes about a tenth of a second, and is done in a thread lest the window waits for it."""
 SEAM_STIFFNESS = 30.0
 """Penalty of a seam over the stiffness of the foam beside it: more needs fewer rounds and worse numbers."""
 SEAM_TOLERANCE = 1e-3
@@ -127,7 +131,13 @@ class NewtonSolver:
         """system : one of these triangles alone, if there is one already."""
         self.triangles, self.rest, self.seams = triangles, rest, seams
         self.holds: list[Seams | Contacts] = [hold for hold in (seams, contacts) if hold is not None]
-        self.system = system or StepSystem(vertex_count, [triangles, *(hold.elements for hold in self.holds)])
+        self._vertex_count, self._given = vertex_count, system
+
+    @cached_property
+    def system(self) -> StepSystem:
+        """Laid out when it is first asked for, which for many triangles is in a thread."""
+        blocks = [self.triangles, *(hold.elements for hold in self.holds)]
+        return self._given or StepSystem(self._vertex_count, blocks)
 
     def minimise(
         self,
@@ -147,29 +157,40 @@ class NewtonSolver:
         if not np.isfinite(state.value):
             return flat  # a start that is not upright throughout: there is no way down from here
         for step_number in range(most_steps):
-            yield Progress(stage, step_number / (step_number + USUAL_STEPS))
-            strain = value = state.value
-            slope, curve = state.derivatives()
-            elements, gradient = [curve], np.zeros_like(flat)
-            add_at(gradient, self.triangles, slope)
-            if step_number == 0:
-                stiffness = self._stiffness(curve, len(flat))
-                for hold in self.holds:
-                    hold.stiffen(flat, stiffness)
-            for hold in self.holds:
-                part, slope, curve = hold.derivatives(flat)
-                value += part
-                elements.append(curve)
-                add_at(gradient, hold.elements, slope)
+            at = Progress(stage, step_number / (step_number + USUAL_STEPS))
+            yield at
+            strain = state.value
+            step = partial(self._step, state, flat, is_first=step_number == 0)
             try:
-                step = self.system.solve(elements, 1e-9, -gradient)
+                flat, state, promise = (yield from in_thread(step, at)) if self.is_large else step()
             except SingularSystemError:
                 break
-            promise = -float((step * gradient).sum())
-            flat, state = self._walk(state, flat, step, value, promise)
             if self._settled(flat, promise, tolerance * strain + floor, SEAM_PATIENCE * strain + floor):
                 break
         return flat
+
+    @property
+    def is_large(self) -> bool:
+        return len(self.triangles) > MANY_TRIANGLES
+
+    def _step(self, state: StrainState, flat: np.ndarray, is_first: bool) -> tuple[np.ndarray, StrainState, float]:
+        """The next place, the strain there, and by how much a whole step promised to lower the energy."""
+        value = state.value
+        slope, curve = state.derivatives()
+        elements, gradient = [curve], np.zeros_like(flat)
+        add_at(gradient, self.triangles, slope)
+        if is_first:
+            stiffness = self._stiffness(curve, len(flat))
+            for hold in self.holds:
+                hold.stiffen(flat, stiffness)
+        for hold in self.holds:
+            part, slope, curve = hold.derivatives(flat)
+            value += part
+            elements.append(curve)
+            add_at(gradient, hold.elements, slope)
+        step = self.system.solve(elements, 1e-9, -gradient)
+        promise = -float((step * gradient).sum())
+        return *self._walk(state, flat, step, value, promise), promise
 
     def _settled(self, flat: np.ndarray, promise: float, enough: float, soon: float) -> bool:
         """Whether to stop; renews the pull on the seams where the rest has come to quiet."""
