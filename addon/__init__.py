@@ -22,6 +22,7 @@ WITH_HOOKS = (
     "summary",
     "preview",
     "overlay",
+    "undo_steps",
     "headless",
 )
 

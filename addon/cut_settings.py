@@ -24,7 +24,7 @@ def _chosen(cut, context) -> None:
     from . import plans, preview, undo_steps
 
     plans.reckon_again(context, cut.id_data)
-    undo_steps.leave_for_step(context)
+    undo_steps.push_soon(context)
     preview.refresh(context)
 
 

@@ -64,8 +64,6 @@ class Job(bpy.types.Operator):
         return is_free(cls) and has_shell(cls, context)
 
     def execute(self, context):
-        if "UNDO" in self.bl_options:
-            undo_steps.push_before(context)
         try:
             self._begin(context)
             return self._finish(context, finish(self._steps))
@@ -128,6 +126,8 @@ class Job(bpy.types.Operator):
             running.progress = next(self._steps)
 
     def _begin(self, context: bpy.types.Context) -> None:
+        if "UNDO" in self.bl_options:
+            undo_steps.begin_job()
         self._name = context.object.name
         self._steps = self.begin(context)
 

@@ -130,6 +130,4 @@ def _render(scene: bpy.types.Scene, path: Path) -> None:
     try:
         bpy.ops.render.render(write_still=True, scene=scene.name)
     except RuntimeError as problem:
-        raise ExportError(
-            f"The shell could not be rendered ({problem}); switch on Cycles in Preferences."
-        ) from problem
+        raise ExportError(f"The shell could not be rendered ({problem}); switch on Cycles in Preferences.") from problem

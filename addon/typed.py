@@ -9,7 +9,7 @@ def changed(_group, context) -> None:
     """Update of every property that a result depends on."""
     from . import summary, undo_steps
 
-    undo_steps.leave_for_step(context)
+    undo_steps.push_soon(context)
     summary.refresh_soon()
 
 
@@ -20,7 +20,7 @@ def carries(name: str) -> Callable:
         from . import shell_settings, undo_steps
 
         shell_settings.carry(group, name, context)
-        undo_steps.leave_for_step(context)
+        undo_steps.push_soon(context)
 
     return carry
 
