@@ -44,12 +44,12 @@ def place_notches(
 ) -> tuple[Notch, ...]:
     """Notches of a piece at equal parts of each joint's length, so that twins meet even if one side is longer.
 
-    flat : (v, 2) mm; traced : closed rings (r, 2) mm of the line to trace, as of `traced_rings`. Both sides of a
-    joint get the same number, counted along the run. Parts are counted along the modelled line, which both pieces
+    flat : (v, 2) mm; traced : lines (r, 2) mm, as of `traced_lines`. Both sides of a joint get the same number,
+    counted along the run. Parts are counted along the modelled line, which both pieces
     share. From there each notch goes square to the line out to the traced one, wherever that lies: the cut
     face runs that way too, so that what leaves the shared line at one point arrives on both pieces at one point.
     """
-    line = MultiLineString([LineString(ring) for ring in traced])
+    line = MultiLineString([LineString(each) for each in traced])
     notches = []
     for joint, side in sides_of(piece, joints):
         parts = notch_parts(notch_count(joint, settings))

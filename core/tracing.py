@@ -4,26 +4,52 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
+from shapely import MultiLineString
 from shapely.geometry.polygon import orient
 
 from .outline import GRID_MM, face_of, parts_of
 from .pattern import PatternPiece
 
+SHORTEST_SLIT_MM = 0.1
+"""What no knife cuts by intent, and corners lose by rounding."""
 
-def traced_rings(piece: PatternPiece) -> tuple[np.ndarray, ...]:
-    """Closed rings (r, 2) mm around both faces of a piece: the outer one first, counter-clockwise, then holes.
+
+def traced_lines(piece: PatternPiece) -> tuple[np.ndarray, ...]:
+    """Lines (r, 2) mm to trace around both faces of a piece: closed rings, the outer one first and counter-clockwise,
+    then holes, then open slits.
 
     It is the outside outline but where the inside face is the larger one (valley bevels); half of what the blade
-    takes away is added.
+    takes away is added. Where that leaves nothing of a gap, the middle of a dart is cut, or both sides of the gap.
     """
     allowance = piece.stock.blade_mm / 2
     if not allowance and not inside_sticks_out(piece):
         return piece.outside_outline
     both = shapely.union_all([face_of(piece.outside_outline), face_of(piece.inside_outline)], grid_size=GRID_MM)
-    if allowance:
-        both = both.buffer(allowance, join_style="mitre")
-    whole = orient(parts_of(both)[0])
-    return tuple(np.array(ring.coords) for ring in (whole.exterior, *whole.interiors))
+    whole = both.buffer(allowance, join_style="mitre") if allowance else both
+    darts = shapely.intersection(_middle_of_darts(piece), whole)
+    gaps = _closed_gaps(both, whole, allowance).difference(darts.buffer(piece.stock.blade_mm))
+    whole = orient(parts_of(whole)[0])
+    slits = [line for lines in (darts, gaps) for line in shapely.get_parts(shapely.line_merge(lines))]
+    lines = [whole.exterior, *whole.interiors, *(line for line in slits if line.length > SHORTEST_SLIT_MM)]
+    return tuple(shapely.get_coordinates(line) for line in lines)
+
+
+def _closed_gaps(both: shapely.Geometry, whole: shapely.Geometry, allowance: float) -> shapely.Geometry:
+    """What of the rim of both faces has no line beside it in their rim widened by an allowance: gaps narrower than
+    the blade, and the tips of sharp ones."""
+    back = whole.buffer(-allowance).boundary if allowance else whole.boundary
+    return shapely.difference(both.boundary, back.buffer(max(SHORTEST_SLIT_MM, allowance / 2)))
+
+
+def _middle_of_darts(piece: PatternPiece) -> MultiLineString:
+    """Half-way between both sides of every edge that the piece meets itself in."""
+    edge = np.concatenate(piece.patch.loop_edges)
+    ends = np.concatenate([np.stack([loop, np.roll(loop, -1)], axis=1) for loop in piece.patch.loops])
+    order = np.argsort(edge, kind="stable")
+    twice = np.flatnonzero(edge[order][:-1] == edge[order][1:])
+    # one side runs against the other
+    one, other = ends[order[twice]], ends[order[twice + 1]][:, ::-1]
+    return MultiLineString(list((piece.flat[one] + piece.flat[other]) / 2))
 
 
 def inside_sticks_out(piece: PatternPiece) -> bool:

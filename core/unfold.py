@@ -25,7 +25,7 @@ from .progress import Progress, Steps, share
 from .settings import Settings
 from .shell import Shell
 from .tight_bends import find_tight_bends
-from .tracing import traced_rings
+from .tracing import traced_lines
 
 CUT, FLAT, FITTED, DRAWN, LAYERED, NESTED = 0.02, 0.08, 0.09, 0.18, 0.2, 0.97
 """Parts of the work that are done when pieces are cut, laid flat, fitted and drawn, layers are cut, and all is nested;
@@ -71,7 +71,7 @@ def unfold(
         piece_folds = with_mouths(shell, piece.patch, flat.vertices, piece_folds, inside)
         piece_bends = with_kerfs(shell, piece, flat.vertices, piece_bends, inside)
         bare = PatternPiece.bare(piece, flat, outside, inside)
-        notches = place_notches(piece, flat.vertices, joints, settings, traced_rings(bare))
+        notches = place_notches(piece, flat.vertices, joints, settings, traced_lines(bare))
         writing = write_notes(piece, number, flat.vertices, outside, joints, piece_folds, notches, rims, piece_bends)
         notes = yield from share(writing, first, last)
         finished.append(replace(bare, folds=piece_folds, notches=notches, notes=notes, bends=piece_bends))

@@ -17,7 +17,7 @@ from foamwright.core.pieces import Piece, cut_pieces
 from foamwright.core.progress import finish
 from foamwright.core.settings import Settings
 from foamwright.core.shell import Shell
-from foamwright.core.tracing import traced_rings
+from foamwright.core.tracing import traced_lines
 
 Rings = tuple[np.ndarray, ...]
 
@@ -79,8 +79,8 @@ def bare_piece(piece: Piece, flat: np.ndarray, outside: Rings, inside: Rings) ->
 
 
 def traced_around(piece: Piece, flat: np.ndarray, joints: Sequence[JointRun], settings: Settings) -> Rings:
-    """What is traced of the piece with these joints."""
-    return traced_rings(bare_piece(piece, flat, *both_outlines(piece, flat, joints, settings.model_is_inside)))
+    """The lines to trace of the piece with these joints."""
+    return traced_lines(bare_piece(piece, flat, *both_outlines(piece, flat, joints, settings.model_is_inside)))
 
 
 def notches_of(piece: Piece, flat: np.ndarray, joints: Sequence[JointRun], settings: Settings) -> tuple[Notch, ...]:

@@ -22,7 +22,7 @@ from ..loose_parts import standing_lines
 from ..marks import Note
 from ..outline import face_of
 from ..pattern import Pattern, PatternPiece
-from ..tracing import traced_rings
+from ..tracing import traced_lines
 from .standing import standing_notes
 
 WIDE_MM, NARROW_MM = 0.5, 0.25
@@ -153,9 +153,10 @@ def _placed(primitive: Primitive, placement: Placement) -> Primitive:
 
 def _outlines(piece: PatternPiece) -> Iterable[Primitive]:
     """The line to trace, and of either face's outline what does not coincide with a line drawn before."""
-    traced = traced_rings(piece)
-    for ring in traced:
-        yield Line(CUT, ring[:-1], closed=True)
+    traced = traced_lines(piece)
+    for line in traced:
+        closed = bool((line[0] == line[-1]).all())
+        yield Line(CUT, line[:-1] if closed else line, closed=closed)
     drawn = _near(traced)
     for layer, rings in ((OUTSIDE, piece.outside_outline), (INSIDE, piece.inside_outline)):
         if rings is not traced:
