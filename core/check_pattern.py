@@ -11,6 +11,7 @@ from .corner_trims import Corners, finding_corners
 from .flags import STAGE, finding_flags
 from .flatten import FORCED_GAP
 from .flatten.overlap import freeing_path
+from .gap_flags import gap_flags
 from .joints import far_parts
 from .layers import buildup_findings
 from .makeable import WHY
@@ -37,7 +38,7 @@ def examining_pattern(pattern: Pattern, settings: Settings) -> Steps[tuple[Findi
     for piece in pattern.pieces:
         yield Progress(STAGE, OUTLINES)
         found += _lost_faces(pattern, piece, corners, settings.model_is_inside)
-    found += _unequal_seams(pattern, settings.seam_priority)
+    found += [*_unequal_seams(pattern, settings.seam_priority), *gap_flags(pattern, settings)]
     found += yield from share(finding_flags(pattern, corners, settings), OUTLINES, FLAGGED)
     found += yield from share(buildup_findings(pattern, settings), FLAGGED, 1)
     return worst_first(sorted(found, key=lambda finding: finding.kind not in WHY))

@@ -28,7 +28,7 @@ FLAG_KINDS = (
     FlagKind("Groove too deep or crowded", ("deep-groove", "crowded-grooves"), (0.50, 0.18, 0.80)),
     FlagKind("Feather edge", ("feather-edge",), (0.72, 0.30, 0.12)),
     FlagKind("Heavy bevel", ("heavy-bevel",), (0.85, 0.30, 1.00)),
-    FlagKind("Edges or corners overlap or gape", ("butt-mismatch", "corner-overlap"), (0.05, 0.50, 0.54)),
+    FlagKind("Edges or corners overlap or gape", ("butt-mismatch", "closed-gap", "corner-overlap"), (0.05, 0.50, 0.54)),
     FlagKind("Bend too tight", ("tight-bend",), (0.17, 0.72, 0.60)),
     FlagKind("Strain over the limits", ("over-strain", "hot-strain", "cold-strain"), (1.00, 0.74, 0.02)),
     FlagKind("Undercut or trimmed corner", ("undercut", "corner-trim"), (0.73, 0.77, 1.00)),

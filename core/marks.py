@@ -24,7 +24,7 @@ from .lettering import (
     widest_place,
 )
 from .notches import Notch, inwards, notch_parts, sides_of
-from .outline import face_of
+from .outline import TIDY_MM, face_of
 from .pieces import Piece
 from .progress import Progress, Steps
 from .tight_bends import TightBend
@@ -95,7 +95,8 @@ def write_notes(
     """
     face = face_of(outside)
     sides = [side for _, side in sides_of(piece, joints)]
-    around = face.buffer(max([0.0, *(_set_back(piece, -side.bevels_deg).max() for side in sides)]))
+    wider = max([0.0, *(_set_back(piece, -side.bevels_deg).max() for side in sides)])
+    around = face.buffer(wider) if wider > TIDY_MM else face  # by next to nothing it may come out empty
     room = Room(face, around)
     for shape in _drawn(flat, face, folds, notches, bends):
         room.take(shape)

@@ -144,7 +144,7 @@ def outlines_are_sound(pattern: Pattern, settings: Settings) -> Iterator[Fault]:
 def far_faces_lie_right(pattern: Pattern, settings: Settings) -> Iterator[Fault]:
     """Ridges make the inside face the smaller one, valleys the larger one, square edges leave both alike."""
     for piece in pattern.pieces:
-        if any(_told(pattern, kind, piece.name) for kind in ("overlap", "narrow-piece", "corner-trim")):
+        if any(_told(pattern, kind, piece.name) for kind in ("overlap", "narrow-piece", "corner-trim", "closed-gap")):
             continue
         outside, inside = _face(piece.outside_outline), _face(piece.inside_outline)
         sides = [side for run in pattern.runs for side in run.sides if side.piece == piece.name]
@@ -170,7 +170,7 @@ def mates_are_equal(pattern: Pattern, settings: Settings) -> Iterator[Fault]:
 
 def notches_are_on_the_line(pattern: Pattern, settings: Settings) -> Iterator[Fault]:
     for piece in pattern.pieces:
-        if _told(pattern, "overlap", piece.name):
+        if _told(pattern, "overlap", piece.name) or _told(pattern, "closed-gap", piece.name):
             continue
         line = _traced(pattern, piece)
         for notch in piece.notches:
@@ -181,23 +181,26 @@ def notches_are_on_the_line(pattern: Pattern, settings: Settings) -> Iterator[Fa
 
 
 def notches_meet(pattern: Pattern, settings: Settings) -> Iterator[Fault]:
-    """The twins of a joint are as many, with the same labels, square to the shared line at equal parts of it."""
+    """The twins of a joint are as many, with the same labels, square to the shared line at equal parts of it; beside a
+    corner where the way out meets nothing to trace, not far from it."""
     for joint in pattern.joints:
         found = [_notches_of(pattern, joint, side) for side in joint.sides]
         if [n.label for n in found[0]] != [n.label for n in found[1]]:
             yield Fault("twins", joint.letter, "its sides have different notches")
             continue
         for side, notches in zip(joint.sides, found, strict=True):
-            if _told(pattern, "overlap", side.piece):
+            piece = pattern.piece(side.piece)
+            if not notches or any(_told(pattern, kind, piece.name) for kind in ("overlap", "closed-gap")):
                 continue
-            path = _path(pattern, side)
+            line, path = _traced(pattern, piece), LineString(_path(pattern, side))
+            leaning = float(np.tan(np.radians(np.abs(side.bevels_deg).max())))
+            reach = LEAST_MM + 3 * (piece.stock.blade_mm / 2 + piece.stock.thickness_mm * leaning)
             for number, notch in enumerate(notches):
-                shared = LineString(path).interpolate((number + 0.5) / len(notches), normalized=True)
-                way = np.array([shared.x, shared.y]) - notch.point
-                aside = abs(way[0] * notch.inward[1] - way[1] * notch.inward[0])
-                # beside a corner the blade keeps off the other wall too
-                loose = LEAST_MM + pattern.piece(side.piece).stock.blade_mm / 2
-                if aside > loose or way @ notch.inward < -LEAST_MM:
+                shared = shapely.get_coordinates(path.interpolate((number + 0.5) / len(notches), normalized=True))[0]
+                inward, way = np.array(notch.inward), shared - notch.point
+                aside = abs(way[0] * inward[1] - way[1] * inward[0])
+                met = line.intersects(LineString([shared + LEAST_MM * inward, shared - reach * inward]))
+                if aside > (LEAST_MM if met else reach) or not -LEAST_MM <= way @ inward <= reach:
                     yield Fault("twins", joint.letter, f"{notch.label} is out of place on {side.piece}")
 
 
@@ -297,7 +300,9 @@ def _wrong_rings(rings: tuple[np.ndarray, ...]) -> str:
             return f"ring {number} is not of numbers"
         if len(ring) < 4 or (ring[0] != ring[-1]).any():
             return f"ring {number} is open"
-        if shapely.is_ccw(shapely.linearrings(ring)) != (number == 0):
+        # the lips of a slit go round next to nothing, either way
+        closed = number > 0 and abs(Polygon(ring).area) < LEAST_MM2
+        if shapely.is_ccw(shapely.linearrings(ring)) != (number == 0) and not closed:
             return f"ring {number} runs backwards"
     shape = Polygon(rings[0], rings[1:])
     # the sides of a dart may touch all along, which is no valid polygon, but goes round everything once
@@ -321,12 +326,15 @@ def _both_faces(part: PatternPiece) -> shapely.Geometry:
 
 
 def _traced(pattern: Pattern, piece: PatternPiece) -> shapely.Geometry:
-    """The rim of both faces together, with half of what the blade takes; and the middle of each dart within it."""
+    """The rim of both faces together, with half of what the blade takes; within it the middle of each dart, and the
+    sides of gaps that the blade does not enter."""
+    half = piece.stock.blade_mm / 2
     both = shapely.union_all([_face(piece.outside_outline), _face(piece.inside_outline)], grid_size=1e-6)
-    whole = both.buffer(piece.stock.blade_mm / 2, join_style="mitre")
+    whole = both.buffer(half, join_style="mitre")
     darts = [joint for joint in pattern.joints if joint.a.piece == joint.b.piece == piece.name]
     middles = [LineString((_path(pattern, dart.a) + _path(pattern, dart.b)) / 2) for dart in darts]
-    return shapely.union_all([whole.boundary, *(shapely.intersection(middle, whole) for middle in middles)])
+    sides = both.boundary.difference(whole.buffer(-half).boundary.buffer(half / 4 + LEAST_MM))
+    return shapely.union_all([whole.boundary, sides, *(shapely.intersection(middle, whole) for middle in middles)])
 
 
 def _path(pattern: Pattern, side: JointSide) -> np.ndarray:

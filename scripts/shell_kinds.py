@@ -46,8 +46,7 @@ def random_trial(seed: int, kind: str | None = None, coarse: bool = False) -> Tr
     vertices, faces = _some_windows(random, mesh) if random.random() < 0.2 else mesh
     edges = _edges_of(faces)
     if random.random() < 0.5:
-        size = float(np.ptp(vertices, axis=0).max())
-        vertices = vertices + random.normal(0, size * 10 ** random.uniform(-5, -1.8), vertices.shape)
+        vertices = _roughened(random, vertices, edges, 10 ** random.uniform(-4, -1.3))
     seams = {edge for edge in seams if edge in edges} | set(_random_seams(random, vertices, faces, edges))
     folds = set(_some(random, sorted(edges - seams), 8)) if random.random() < 0.4 else set()
     return _without_loose(Trial(seed, kind, vertices, faces, sorted(seams), sorted(folds), random_settings(random)))
@@ -119,8 +118,8 @@ def dome(random: Random, fine: float) -> tuple[Mesh, Edges]:
 
 def finger(random: Random, fine: float) -> tuple[Mesh, Edges]:
     """A tube closed at one end with a round or flat cap, straight or curled, with no seam or one along it."""
-    around, up = _count(random, 6, 24, fine), _count(random, 4, 40, fine)
-    radius = random.uniform(3, 40)
+    around, up = _count(random, 6, 16, fine), _count(random, 4, 30, fine)
+    radius = random.uniform(6, 40)
     long, curl = radius * np.exp(random.uniform(0, np.log(60))), random.choice([1e-6, random.uniform(0, 4)])
     cap = random.uniform(0.02, 0.5)
     mesh = _revolved(random, up, around, _curled(long, radius, curl, lambda x: min(1.0, (x / cap) ** 0.5)))
@@ -129,21 +128,21 @@ def finger(random: Random, fine: float) -> tuple[Mesh, Edges]:
 
 def horn(random: Random, fine: float) -> tuple[Mesh, Edges]:
     """A cone that curls to its tip, with no seam or up to three along it."""
-    around, up = _count(random, 6, 24, fine), _count(random, 4, 40, fine)
-    radius = random.uniform(5, 60)
+    around, up = _count(random, 6, 16, fine), _count(random, 4, 30, fine)
+    radius = random.uniform(10, 60)
     long, curl, power = (
         radius * np.exp(random.uniform(0.3, np.log(30))),
         random.uniform(1e-6, 7),
         random.uniform(0.5, 1.5),
     )
     mesh = _revolved(random, up, around, _curled(long, radius, curl, lambda x: x**power))
-    lines = random.integers(0, 4)
+    lines = int(random.integers(0, 4))
     return mesh, {edge for i in range(lines) for edge in _spoke(i * around // max(lines, 1), up, around)}
 
 
 def tube(random: Random, fine: float) -> tuple[Mesh, Edges]:
     """A wavy or tapered tube with a cut along it, which may stop short or be missing."""
-    around, up = _count(random, 8, 48, fine), _count(random, 3, 20, fine)
+    around, up = _count(random, 8, 32, fine), _count(random, 3, 14, fine)
     radius, long, taper = random.uniform(10, 150), random.uniform(0.3, 4), random.uniform(-0.6, 0.9)
     wave, phases = random.choice([0, random.uniform(0, 0.25)]), random.uniform(0, 6, 2)
 
@@ -158,7 +157,7 @@ def tube(random: Random, fine: float) -> tuple[Mesh, Edges]:
 
 def slit(random: Random, fine: float) -> tuple[Mesh, Edges]:
     """A dome, a saddle or a wave over a square with slits inside it that reach no rim."""
-    n = _count(random, 8, 24, fine)
+    n = _count(random, 8, 18, fine)
     half, bow = _size(random) / 2, random.uniform(0.05, 1.2) * random.choice([-1, 1], 2)
 
     def place(u: float, v: float) -> tuple[float, float, float]:
@@ -195,7 +194,7 @@ def plate(random: Random, fine: float) -> tuple[Mesh, Edges]:
 def strip(random: Random, fine: float) -> tuple[Mesh, Edges]:
     """A long narrow band, straight, curled up, or twisted."""
     long, wide = _count(random, 10, 80, fine), int(random.integers(1, 4))
-    width = random.uniform(3, 30)
+    width = random.uniform(5, 30)
     length, curl, twist, rise = width * random.uniform(4, 40), *random.choice([0, 1, 2.5], 2), random.uniform(0, 1)
 
     def place(u: float, v: float) -> np.ndarray:
@@ -210,7 +209,7 @@ def strip(random: Random, fine: float) -> tuple[Mesh, Edges]:
 
 def scan(random: Random, fine: float) -> tuple[Mesh, Edges]:
     """A rough potato of which planes have cut off parts, or a rough landscape."""
-    n = _count(random, 10, 26, fine)
+    n = _count(random, 8, 18, fine)
     size, waves = _size(random) / 2, random.uniform(-4, 4, (4, 3))
     height = random.uniform(0.02, 0.5)
 
@@ -222,8 +221,8 @@ def scan(random: Random, fine: float) -> tuple[Mesh, Edges]:
     else:
         mesh = _revolved(random, n, n, lambda along, turn: size * swell(along, turn) * _direction(along, turn), True)
     vertices, faces = mesh
-    rough = random.choice([0.003, 0.01, 0.03, 0.06]) * size
-    return _cut_by_planes(random, (vertices + random.normal(0, rough, vertices.shape), faces)), set()
+    vertices = _roughened(random, vertices, _edges_of(faces), 10 ** random.uniform(-1.7, -0.6))
+    return _cut_by_planes(random, (vertices, faces)), set()
 
 
 def box(random: Random, fine: float) -> tuple[Mesh, Edges]:
@@ -252,7 +251,7 @@ def box(random: Random, fine: float) -> tuple[Mesh, Edges]:
 
 def ring(random: Random, fine: float) -> tuple[Mesh, Edges]:
     """A torus, or a part of one, with the two cuts that open it."""
-    around, up = _count(random, 8, 32, fine), _count(random, 6, 20, fine)
+    around, up = _count(random, 8, 22, fine), _count(random, 6, 14, fine)
     radius, slim = _size(random) / 2, random.uniform(0.1, 0.45)
 
     def place(u: float, v: float) -> tuple[float, float, float]:
@@ -275,7 +274,7 @@ KINDS: dict[str, Callable[[Random, float], tuple[Mesh, Edges]]] = {
 
 def _size(random: Random) -> float:
     """Of a whole shell in mm: a thimble to a breastplate."""
-    return float(np.exp(random.uniform(np.log(25), np.log(450))))
+    return float(np.exp(random.uniform(np.log(40), np.log(450))))
 
 
 def _count(random: Random, least: int, most: int, fine: float) -> int:
@@ -285,6 +284,13 @@ def _count(random: Random, least: int, most: int, fine: float) -> int:
 def _direction(along: float, turn: float) -> np.ndarray:
     down = np.pi * along
     return np.array([np.sin(down) * np.cos(turn), np.sin(down) * np.sin(turn), np.cos(down)])
+
+
+def _roughened(random: Random, vertices: np.ndarray, edges: Edges, part: float) -> np.ndarray:
+    """Moved at random by a part of how long edges are."""
+    ends = np.array(sorted(edges))
+    usual = float(np.median(np.linalg.norm(vertices[ends[:, 0]] - vertices[ends[:, 1]], axis=1)))
+    return vertices + random.normal(0, part * usual, vertices.shape)
 
 
 def _curled(

@@ -89,6 +89,16 @@ def test_what_has_no_room_on_the_piece_stands_beside_it_with_a_leader(size):
         assert not any(note.leader.intersects(other.box) for other in others)
 
 
+def test_next_to_no_bevel_leaves_room_for_words_around_the_piece():
+    """A bend of nothing comes out as some 1e-14 degrees, by which GEOS shrinks a face to nothing."""
+    cut = faceted(solids.box(12, 8, 6), 0.7)
+    hair = [replace(joint, a=_bevelled(joint.a, -1e-14), b=_bevelled(joint.b, -1e-14)) for joint in cut.joints]
+    piece, flat = cut.pieces[0], cut.flats[0]
+    outside, _ = cut.outlines(0)
+    notes = finish(write_notes(piece, 1, flat, outside, hair, ()))
+    assert sum(note.role == "joint" for note in notes) == 4
+
+
 def test_joint_words_lie_along_their_edge():
     cut = faceted(MESHES["prism"], 4.0)
     pattern = pattern_of(cut)

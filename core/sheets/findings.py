@@ -18,6 +18,7 @@ OF_PIECES = {
     "over-strain": "are strained far over what their foam takes heated, and cannot be made as they are",
     "hot-strain": "must stretch or squeeze by more than their foam takes heated",
     "cold-strain": "must stretch or squeeze by more than their foam takes cold",
+    "closed-gap": "have bevels that need foam across a gap of the same piece",
     "corner-trim": "have corners to be trimmed against pieces that they meet only in a point",
     "corner-overlap": "overlap pieces that they meet only in a point",
     "build-up": "do not get their modelled height from their own foam",
