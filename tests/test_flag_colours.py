@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from foamwright.core import corner_flags, flags
+from foamwright.core import corner_flags, flags, gap_flags
 from foamwright.core.check import Finding
 from foamwright.core.flag_colours import FLAG_KINDS, NO_FLAG, PLAIN, face_flags, flag_colours
 from hypothesis import given
@@ -56,7 +56,7 @@ def test_colours_stay_apart_for_all_kinds_of_colour_vision(vision):
 def test_every_flag_has_a_colour_and_only_one():
     made = {
         node.args[0].value
-        for module in (flags, corner_flags)
+        for module in (flags, corner_flags, gap_flags)
         for node in ast.walk(ast.parse(Path(module.__file__).read_text(encoding="utf-8")))
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Finding"
     }
