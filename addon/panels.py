@@ -150,9 +150,9 @@ class FOAMWRIGHT_PT_pieces(FoamwrightPanel):
 
 class FOAMWRIGHT_UL_pieces(bpy.types.UIList):
     def draw_item(self, _context, layout, _data, item, _icon, _active_data, _active_property, _index):
-        split = layout.split(factor=0.45)
+        split = layout.split(factor=0.35)
         split.label(text=item.name, icon="ERROR" if item.why_not else "NONE")
-        split = split.split(factor=0.3)
+        split = split.split(factor=0.28)
         split.label(text=f"{item.thickness_mm:g} mm" if item.thickness_mm else "")
         split.label(text=f"{item.common_percent:.1f}, {_worst(item)}" if item.is_flat else "")
 

@@ -73,24 +73,27 @@ def _count(context: bpy.types.Context, obj: bpy.types.Object) -> Summary:
         unit=bridge.mm_per_unit(context.scene),
         seams=int(bridge.edge_flags(mesh, "use_seam").sum()),
         folds=int(bridge.edge_flags(mesh, "use_edge_sharp").sum()),
-        outdated=is_outdated(context.scene, obj),
+        outdated=is_outdated(context.scene, obj, seen),
         forbidden=choices.forbidden_count(context, obj) if seen else 0,
         plan_outdated=plans.is_outdated(obj),
     )
 
 
-def made_from(scene: bpy.types.Scene, obj: bpy.types.Object) -> str:
-    """Says whether two runs read the same mesh and settings. Raises MeshError, SettingsError."""
-    return f"{bridge.look(bpy.context, obj).fingerprint} {settings_of(scene, obj)!r}"
+def made_from(scene: bpy.types.Scene, obj: bpy.types.Object, seen: bridge.Look | None = None) -> str:
+    """Says whether two runs read the same mesh and settings; seen : a look just taken at the object, if there is one.
+
+    Raises MeshError, SettingsError.
+    """
+    return f"{(seen or bridge.look(bpy.context, obj)).fingerprint} {settings_of(scene, obj)!r}"
 
 
-def is_outdated(scene: bpy.types.Scene, obj: bpy.types.Object) -> bool:
+def is_outdated(scene: bpy.types.Scene, obj: bpy.types.Object, seen: bridge.Look | None = None) -> bool:
     """What a run reads changed since the shell was laid flat: the mesh as its modifiers leave it, or a setting."""
     root = results.results_of(obj)
     if root is None:
         return False
     try:
-        return root.foamwright.made_from != made_from(scene, obj)
+        return root.foamwright.made_from != made_from(scene, obj, seen)
     except FoamwrightError:
         return True
 

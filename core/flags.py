@@ -187,27 +187,27 @@ def _strain(piece: PatternPiece) -> Iterator[Finding]:
     stock = piece.stock
     hot = strain > stock.hot_limit
     cold = (strain > stock.cold_limit) & ~hot
-    words = (
-        f"Piece {piece.name} must stretch or squeeze by at most {100 * common:.1f} % on 99 % of its area, "
+    must = (
+        f"must stretch or squeeze by at most {100 * common:.1f} % on 99 % of its area, "
         f"{100 * strain.max():.1f} % at the worst spot"
     )
-    told = f"{words}; {_share(area, hot)} of it is over the {100 * stock.hot_limit:g} % that {stock.name} takes heated"
+    told = f"{must}; {_share(area, hot)} of it is over the {100 * stock.hot_limit:g} % that {stock.name} takes heated"
     divide = "Mark a seam or a dart through the strained faces, or choose smaller pieces."
     where = numbers(np.unique(piece.patch.triangle_face[hot]))
     if cannot_be_formed(piece):
-        told = f"{told}, and it cannot be made as it is."
+        told = f"Piece {piece.name} cannot be made as it is: it {told}."
         yield Finding("over-strain", "warn", told, divide, piece=piece.name, faces=where)
     elif common > stock.hot_limit:
-        yield Finding("hot-strain", "warn", f"{told}.", divide, piece=piece.name, faces=where)
+        yield Finding("hot-strain", "warn", f"Piece {piece.name} {told}.", divide, piece=piece.name, faces=where)
     elif hot.any():
         heat = "Only a spot: heat it well and look whether it gives, or mark a dart through it."
-        yield Finding("hot-strain", "note", f"{told}.", heat, piece=piece.name, faces=where)
+        yield Finding("hot-strain", "note", f"Piece {piece.name} {told}.", heat, piece=piece.name, faces=where)
     if cold.any():
         yield Finding(
             "cold-strain",
             "note",
-            f"{words}; {_share(area, hot | cold)} of it is over the {100 * stock.cold_limit:g} % that {stock.name} "
-            "takes cold.",
+            f"Piece {piece.name} {must}; {_share(area, hot | cold)} of it is over the {100 * stock.cold_limit:g} % "
+            f"that {stock.name} takes cold.",
             "Form it warm, in moving air and by the foam's safety data sheet, or mark a dart through these faces.",
             piece=piece.name,
             faces=numbers(np.unique(piece.patch.triangle_face[cold])),
