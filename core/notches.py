@@ -55,9 +55,10 @@ def place_notches(
         parts = notch_parts(notch_count(joint, settings))
         points, directions = along_line(flat[side.path], parts)
         inward = inwards(side is joint.a, directions)
-        out = _traced_outside(piece, side, steps_along(flat[side.path], parts), settings.model_is_inside)
-        for number, (point, into, away) in enumerate(zip(points, inward, out.tolist(), strict=True), start=1):
-            x, y = _on_line(line, point, into, away)
+        out = _traced_outside(piece, side, settings.model_is_inside)
+        own = out[steps_along(flat[side.path], parts)].tolist()
+        for number, (point, into, away) in enumerate(zip(points, inward, own, strict=True), start=1):
+            x, y = _on_line(line, point, into, away, REACH * out.max())
             notches.append(Notch(joint.letter, f"{joint.letter}{number}", (x, y), (float(into[0]), float(into[1]))))
     return tuple(notches)
 
@@ -87,17 +88,19 @@ def inwards(forwards: bool, directions: np.ndarray) -> np.ndarray:
     return left if forwards else -left
 
 
-def _traced_outside(piece: Piece, side: JointSide, steps: np.ndarray, model_is_inside: bool) -> np.ndarray:
-    """(k,) mm, how far the line to trace lies outside the modelled one by the bevels at these steps (k,)."""
-    far = piece.stock.thickness_mm * bevel_slope(side.bevels_deg[steps])
+def _traced_outside(piece: Piece, side: JointSide, model_is_inside: bool) -> np.ndarray:
+    """(k,) mm, how far the line to trace lies outside the modelled one by the bevel of each step."""
+    far = piece.stock.thickness_mm * bevel_slope(side.bevels_deg)
     return np.maximum(far if model_is_inside else -far, 0) + piece.stock.blade_mm / 2
 
 
-def _on_line(line: MultiLineString, point: np.ndarray, into: np.ndarray, away: float) -> tuple[float, float]:
-    """Where the way out of a point (2,) crosses the line nearest to `away` mm from it; where it does not cross it, as
-    on a flat that lies over itself, the nearest place of the line."""
+def _on_line(
+    line: MultiLineString, point: np.ndarray, into: np.ndarray, away: float, reach: float
+) -> tuple[float, float]:
+    """Where the way out of a point (2,) crosses the line within `reach` mm, nearest to `away` mm from it; where it does
+    not, as at an inward corner or on a flat that lies over itself, the nearest place of the line."""
     wanted = Point(point - away * into)
-    way = LineString([point + HAIR_MM * into, point - (REACH * away + HAIR_MM) * into])
+    way = LineString([point + HAIR_MM * into, point - (reach + HAIR_MM) * into])
     crossings = shapely.intersection(way, line)
     near = line if crossings.is_empty else crossings
     found = shapely.shortest_line(near, wanted).coords[0]

@@ -17,6 +17,7 @@ import shapely
 from foamwright.core.joints import JointRun, JointSide
 from foamwright.core.layout import Placement
 from foamwright.core.layout.paging import A4, paginate
+from foamwright.core.notches import Notch
 from foamwright.core.pattern import Pattern, PatternPiece
 from foamwright.core.pattern_json import from_dict, to_dict
 from foamwright.core.settings import Settings
@@ -181,8 +182,8 @@ def notches_are_on_the_line(pattern: Pattern, settings: Settings) -> Iterator[Fa
 
 
 def notches_meet(pattern: Pattern, settings: Settings) -> Iterator[Fault]:
-    """The twins of a joint are as many, with the same labels, square to the shared line at equal parts of it; beside a
-    corner where the way out meets nothing to trace, not far from it."""
+    """The twins of a joint are as many, with the same labels. Each stands square to the shared line at equal parts of
+    it, as far out as its bevel and the blade take it; beside corners, where nothing is to trace there, not far off."""
     for joint in pattern.joints:
         found = [_notches_of(pattern, joint, side) for side in joint.sides]
         if [n.label for n in found[0]] != [n.label for n in found[1]]:
@@ -192,16 +193,30 @@ def notches_meet(pattern: Pattern, settings: Settings) -> Iterator[Fault]:
             piece = pattern.piece(side.piece)
             if not notches or any(_told(pattern, kind, piece.name) for kind in ("overlap", "closed-gap")):
                 continue
-            line, path = _traced(pattern, piece), LineString(_path(pattern, side))
-            leaning = float(np.tan(np.radians(np.abs(side.bevels_deg).max())))
-            reach = LEAST_MM + 3 * (piece.stock.blade_mm / 2 + piece.stock.thickness_mm * leaning)
-            for number, notch in enumerate(notches):
-                shared = shapely.get_coordinates(path.interpolate((number + 0.5) / len(notches), normalized=True))[0]
-                inward, way = np.array(notch.inward), shared - notch.point
-                aside = abs(way[0] * inward[1] - way[1] * inward[0])
-                met = line.intersects(LineString([shared + LEAST_MM * inward, shared - reach * inward]))
-                if aside > (LEAST_MM if met else reach) or not -LEAST_MM <= way @ inward <= reach:
-                    yield Fault("twins", joint.letter, f"{notch.label} is out of place on {side.piece}")
+            line = _traced(pattern, piece)
+            wanted, reach = _wanted_notches(pattern, joint, side, notches, settings)
+            for notch, place, loose in zip(notches, wanted, reach, strict=True):
+                stands = line.distance(Point(place)) < LEAST_MM
+                off = float(np.linalg.norm(place - notch.point))
+                if off > LEAST_MM + (LEAST_MM if stands else loose):
+                    yield Fault("twins", joint.letter, f"{notch.label} is {off:.2f} mm out of place on {piece.name}")
+
+
+def _wanted_notches(
+    pattern: Pattern, joint: JointRun, side: JointSide, notches: list[Notch], settings: Settings
+) -> tuple[np.ndarray, np.ndarray]:
+    """Places (k, 2) mm of a side's notches, and how far off (k,) mm they may be where nothing is to trace there: as far
+    as an offset runs on at a corner, and to the middle of a dart."""
+    piece, arc = pattern.piece(side.piece), _arc(_path(pattern, side))
+    parts = (np.arange(len(notches)) + 0.5) / len(notches)
+    lean = np.tan(np.radians(side.bevels_deg)) * (1 if settings.model_is_inside else -1)
+    out = np.maximum(lean * piece.stock.thickness_mm, 0) + piece.stock.blade_mm / 2
+    steps = np.minimum(np.searchsorted(arc, parts * arc[-1], side="right"), len(out)) - 1
+    shared = _along(_path(pattern, side), parts)
+    other = _along(_path(pattern, joint.b if side is joint.a else joint.a), parts)
+    gap = np.linalg.norm(shared - other, axis=1) if joint.a.piece == joint.b.piece else np.zeros(len(parts))
+    inward = np.array([notch.inward for notch in notches])
+    return shared - out[steps, None] * inward, 3 * out.max() + gap / 2
 
 
 def sheets_hold_all_once(pattern: Pattern, settings: Settings) -> Iterator[Fault]:
@@ -345,7 +360,13 @@ def _arc(path: np.ndarray) -> np.ndarray:
     return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
 
 
-def _notches_of(pattern: Pattern, joint: JointRun, side: JointSide) -> list:
+def _along(path: np.ndarray, parts: np.ndarray) -> np.ndarray:
+    """(k, 2) at parts (k,) of its length."""
+    arc = _arc(path)
+    return np.stack([np.interp(parts * arc[-1], arc, path[:, axis]) for axis in (0, 1)], axis=1)
+
+
+def _notches_of(pattern: Pattern, joint: JointRun, side: JointSide) -> list[Notch]:
     own = [notch for notch in pattern.piece(side.piece).notches if notch.joint == joint.letter]
     if joint.a.piece != joint.b.piece:
         return own
