@@ -16,7 +16,7 @@ from ..settings import SQUEEZE_COST
 from .energy import Ceiling, RestTriangles
 from .overlap import Contacts, find_contacts, lies_over_itself
 from .solver import MANY_TRIANGLES, ROUGH, TOLERANCE, NewtonSolver, Seams
-from .soundness import TORN, common_strain
+from .soundness import TORN, WILD, common_strain
 from .start import first_flat
 from .strain import area_quantile, log_strain, stretches
 
@@ -132,8 +132,9 @@ class Flattener:
         for surface, (first, last) in zip(surfaces, even(len(surfaces)), strict=True):
             starts += yield from known(surface.digest, share(_start(surface), STARTED * first, STARTED * last))
         done = STARTED
-        flats: list[np.ndarray] = [np.empty(0)] * len(surfaces)
-        for numbers, own_glued in _hanging_together(surfaces, glued if seam_priority > 0 else glued[:0]):
+        flats = list(starts)
+        hopeful = np.array([_is_hopeful(surface, start) for surface, start in zip(surfaces, starts, strict=True)], bool)
+        for numbers, own_glued in _hanging_together(surfaces, glued if seam_priority > 0 else glued[:0], hopeful):
             members = [surfaces[i] for i in numbers]
             key = b"".join([surface.digest for surface in members] + [own_glued.tobytes(), costs])
             own = [starts[i] for i in numbers]
@@ -157,16 +158,27 @@ def _size(surface: Surface) -> int:
     return len(surface.triangles)
 
 
-def _hanging_together(surfaces: Sequence[Surface], glued: np.ndarray) -> list[tuple[list[int], np.ndarray]]:
-    """Groups of surfaces that seams connect, each with its seams renumbered to its own vertices."""
+def _is_hopeful(surface: Surface, start: np.ndarray) -> bool:
+    """A start that is turned over, or that could not be opened out, is no place to go on from."""
+    return common_strain(start, surface.triangles, surface.rest) < np.log(WILD)
+
+
+def _hanging_together(
+    surfaces: Sequence[Surface], glued: np.ndarray, hopeful: np.ndarray
+) -> list[tuple[list[int], np.ndarray]]:
+    """Groups of hopeful surfaces (a mask) that seams connect, each with its seams renumbered to its own vertices."""
     counts = [surface.vertex_count for surface in surfaces]
     first = first_vertices(counts)
     owner = np.repeat(np.arange(len(surfaces)), counts)[glued]
+    both = hopeful[owner[:, [0, 2]]].all(axis=1)
+    glued, owner = glued[both], owner[both]
     graph = coo_array((np.ones(len(glued)), (owner[:, 0], owner[:, 2])), shape=(len(surfaces),) * 2)
     group_count, group = connected_components(graph, directed=False)
     groups = []
     for number in range(group_count):
-        members = np.flatnonzero(group == number)
+        members = np.flatnonzero((group == number) & hopeful)
+        if not len(members):
+            continue
         shift = np.zeros(len(surfaces), np.int64)
         shift[members] = first_vertices([counts[i] for i in members])[:-1] - first[members]
         own = group[owner[:, 0]] == number
