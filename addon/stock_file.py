@@ -55,7 +55,7 @@ def _put_aside(path: Path) -> str:
         path.rename(aside)
     except OSError:
         return f" Put '{path}' aside yourself."
-    return f" It was put aside as '{aside}'."
+    return f" It was put aside beside it as '{aside.name}'."
 
 
 def keep(stock: Stock) -> None:
