@@ -62,6 +62,16 @@ def test_what_does_not_fit_the_first_sheet_goes_to_the_next():
     _check_sheets(pieces, sheets, QUICK.part_gap_mm)
 
 
+@pytest.mark.skipif(nest_module.spyrrow is None, reason="the nester has no wheel here")
+@pytest.mark.parametrize(("side", "gap"), [(3.0, 0.0), (3.0, 4.0), (24.0, 4.0), (26.0, 4.0), (26.0, 10.0)])
+def test_a_few_small_pieces_are_no_trouble(side, gap):
+    ring = np.array([(0, 0), (side, 0), (side, side), (0, side), (0, 0)], float)
+    small = [replace(piece, outside_outline=(ring,), inside_outline=(ring,), stock=THIN) for piece in _copies(4)]
+    sheets, found = finish(nest(small, replace(QUICK, part_gap_mm=gap)))
+    _check_sheets(small, sheets, gap)
+    assert not found
+
+
 def test_rows_when_the_nester_is_missing_say_so_and_repeat(monkeypatch):
     monkeypatch.setattr(nest_module, "spyrrow", None)
     pieces = _copies(18)

@@ -100,7 +100,7 @@ def _fill_sheets(stock: Stock, shapes: Shapes, settings: Settings) -> Steps[tupl
     """Placements per sheet, and a finding where the nester did not make them."""
     stage = f"Nesting on {stock.name}"
     yield Progress(stage, 0.0)
-    if len(shapes) == 1:  # nothing to be gained by a search
+    if _is_little(stock, shapes, settings):
         return _rows(stock, shapes, settings), []
     if spyrrow is None:
         mend = "Move the pieces together by eye before you cut, or install the Foamwright made for your system."
@@ -111,7 +111,7 @@ def _fill_sheets(stock: Stock, shapes: Shapes, settings: Settings) -> Steps[tupl
     bins: Bins = []
     waiting = shapes
     while waiting:
-        if len(waiting) == 1:
+        if _is_little(stock, waiting, settings):
             return bins + _rows(stock, waiting, settings), []
         strip = yield from _pack_strip(stage, stock, waiting, settings, seconds, 1 - len(waiting) / len(shapes))
         first = _on_first_sheet(stock, waiting, strip, settings)
@@ -123,6 +123,22 @@ def _fill_sheets(stock: Stock, shapes: Shapes, settings: Settings) -> Steps[tupl
         done = {placement.piece for placement in first}
         waiting = [(name, shape) for name, shape in waiting if name not in done]
     return min(bins, _rows(stock, shapes, settings), key=len), []
+
+
+def _is_little(stock: Stock, shapes: Shapes, settings: Settings) -> bool:
+    """Whether there is nothing to be gained by a search: one piece, or so little that a strip as high as the sheet
+    would be narrower than the gap, with which the nester cannot begin."""
+    area = sum(shape.area for _, shape in shapes)
+    return len(shapes) == 1 or area <= _strip_gap(settings) * _strip_height(stock, settings)
+
+
+def _strip_gap(settings: Settings) -> float:
+    # simplifying moves a rim by at most SIMPLIFY_MM, and the nester keeps the gap from the strip's edges too
+    return settings.part_gap_mm + 2 * SIMPLIFY_MM
+
+
+def _strip_height(stock: Stock, settings: Settings) -> float:
+    return _room(stock)[1] + 2 * _strip_gap(settings)
 
 
 def _plain(stock: Stock, why: str, mend: str) -> Finding:
@@ -147,9 +163,7 @@ def _pack_strip(
     The nester cannot be stopped: when the generator is closed its thread runs out the budget on its own,
     touching nothing. Python waits for it before it ends (not a daemon: the nester panics when Python is gone).
     """
-    # simplifying moves a rim by at most SIMPLIFY_MM, and the nester keeps the gap from the strip's edges too
-    gap = settings.part_gap_mm + 2 * SIMPLIFY_MM
-    strip_height = _room(stock)[1] + 2 * gap
+    gap, strip_height = _strip_gap(settings), _strip_height(stock, settings)
     answer: list[Placement] = []
 
     def work() -> None:
