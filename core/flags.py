@@ -160,14 +160,12 @@ def _grooves(pattern: Pattern, piece: PatternPiece) -> Iterator[Finding]:
                 edges=numbers(fold.edges),
                 faces=_beside(pattern, fold.edges),
             )
-    mouths = [(fold, shapely.union_all([Polygon(ring) for ring in fold.mouth])) for fold in piece.folds if fold.mouth]
-    crowded = [
-        fold.edges
-        for index, (one, mouth) in enumerate(mouths)
-        for other, near in mouths[:index]
-        if mouth.intersection(near).area > CROWDED_MM2
-        for fold in (one, other)
-    ]
+    cut = [fold for fold in piece.folds if fold.mouth]
+    mouths = np.array([shapely.union_all([Polygon(ring) for ring in fold.mouth]) for fold in cut], object)
+    one, other = shapely.STRtree(mouths).query(mouths, predicate="intersects")
+    one, other = one[one < other], other[one < other]
+    shared = shapely.area(shapely.intersection(mouths[one], mouths[other])) > CROWDED_MM2
+    crowded = [cut[place].edges for place in (*one[shared], *other[shared])]
     if crowded:
         edges = _together(crowded)
         yield Finding(

@@ -19,6 +19,7 @@ from shapely.geometry.polygon import orient
 from .folds import FoldRun, opening
 from .outline import GRID_MM, TIDY_MM, parts_of
 from .patch import Patch
+from .progress import Progress, Steps, finish
 from .rims import smoothed
 from .shell import Shell
 
@@ -44,7 +45,14 @@ class _Spoke:
 def with_mouths(
     shell: Shell, patch: Patch, flat: np.ndarray, folds: Sequence[FoldRun], inside: Sequence[np.ndarray]
 ) -> tuple[FoldRun, ...]:
-    """The folds of one piece, grooves with the rings of their mouths on the inside face.
+    """As `cutting_mouths`, at once."""
+    return finish(cutting_mouths(shell, patch, flat, folds, inside))
+
+
+def cutting_mouths(
+    shell: Shell, patch: Patch, flat: np.ndarray, folds: Sequence[FoldRun], inside: Sequence[np.ndarray]
+) -> Steps[tuple[FoldRun, ...]]:
+    """The folds of one piece, grooves with the rings of their mouths on the inside face. Yields Progress.
 
     flat : (v, 2) mm; inside : rings of the inside outline, to which mouths are trimmed.
     """
@@ -56,6 +64,7 @@ def with_mouths(
     overhang = _overhangs(flat, folds, face)
     done = []
     for index, (fold, half) in enumerate(zip(folds, halves, strict=True)):
+        yield Progress("Drawing pieces", index / len(folds))
         if fold.kind == "groove":
             path = _with_middles(flat[fold.path])
             strips = [_strip(path, half, fold, index, spokes, overhang, side) for side in (1.0, -1.0)]

@@ -21,6 +21,7 @@ from .lettering import (
     points_around,
     points_inside,
     steps_along,
+    tall,
     widest_place,
 )
 from .notches import Notch, inwards, notch_parts, sides_of
@@ -28,6 +29,8 @@ from .outline import TIDY_MM, face_of
 from .pieces import Piece
 from .progress import Progress, Steps
 from .tight_bends import TightBend
+
+STAGE = "Drawing pieces"
 
 NAME_HEIGHTS = (10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0)
 TEXT_HEIGHTS = (3.0, 2.5, 2.0)
@@ -45,6 +48,9 @@ EDGE_GAP_MM = 2.0
 
 NOTCH_ROOM_MM = 8.0
 """How far into the piece a notch and its label are kept free of words."""
+
+FEW = 16
+"""Places that are looked at before more are."""
 
 LONGEST_LEADER_MM = 25.0
 """Words that would stand further from their line on the piece are written outside it."""
@@ -99,6 +105,7 @@ def write_notes(
     around = face.buffer(wider) if wider > TIDY_MM else face  # by next to nothing it may come out empty
     room = Room(face, around)
     for shape in _drawn(flat, face, folds, notches, bends):
+        yield Progress(STAGE, 0.0)
         room.take(shape)
     for joint, side in sides_of(piece, joints):
         room.take(_inside_line(piece, flat, side, side is joint.a))
@@ -107,16 +114,20 @@ def write_notes(
             room.take(_inside_line(piece, flat, rim.side, True))
     calls = [_joint_call(piece, flat, joint, side, notches) for joint, side in sides_of(piece, joints)]
     calls += [_rim_call(piece, flat, rim) for rim in rims if rim.side.piece == piece.name and rim_words(rim)]
-    calls += [_fold_call(flat, fold, position) for position, fold in enumerate(folds, start=1)]
+    for position, fold in enumerate(folds, start=1):
+        yield Progress(STAGE, 0.0)
+        calls.append(_fold_call(flat, fold, position))
     least: list[Note] = []
     for call in calls:
-        yield Progress("Drawing pieces", len(least) / (2 * len(calls)))
+        yield Progress(STAGE, len(least) / (2 * len(calls)))
         least.append(_least(room, call))
     name, build = _name_and_stock(piece, number, room)
     fullest: list[Note] = []
     for call, note in zip(calls, least, strict=True):
-        yield Progress("Drawing pieces", 0.5 + len(fullest) / (2 * len(calls)))
-        fullest.append(_written(room, call, call.wordings, TEXT_HEIGHTS) or note)
+        yield Progress(STAGE, 0.5 + len(fullest) / (2 * len(calls)))
+        # where the least found no room at its own line, more finds none
+        more = note.tip is None and _written(room, call, call.wordings, TEXT_HEIGHTS)
+        fullest.append(more or note)
     beside_name = _near("build", build_words(piece), np.array(name.anchor), face)
     build = _written(room, beside_name, beside_name.wordings, TEXT_HEIGHTS) or build
     extra = [_near("fold", bend_words(bend), flat[bend.path].mean(axis=0), face, key=bend.path[0]) for bend in bends]
@@ -180,7 +191,7 @@ def _along(
     angles = np.tile(np.arctan2(directions[:, 1], directions[:, 0]), len(gaps))
 
     def spots(lines: tuple[str, ...], height: float) -> tuple[np.ndarray, np.ndarray]:
-        depth = note_boxes(lines, np.zeros((1, 2)), np.zeros(1), height)[0].bounds[3]
+        depth = tall(lines, height) / 2
         return np.vstack([points + (gap + depth) * normals for gap in gaps]), angles
 
     return _Call(key, wordings, points[0], spots)
@@ -267,24 +278,40 @@ def _least(room: Room, call: _Call) -> Note:
 
 def _written(room: Room, call: _Call, wordings: Sequence[tuple[str, ...]], heights: Sequence[float]) -> Note | None:
     """The fullest wording that fits at one of the call's own spots."""
-    for lines in wordings:
+    # where not even what all wordings have in common finds room, none of them does
+    letters, rows = min(max(map(len, lines)) for lines in wordings), min(map(len, wordings))
+    common, smallest = ("x" * letters,) * rows, min(heights)
+    spots, angles = call.spots(common, smallest)
+    open_to = room.is_free(call.key, note_boxes(common, spots, angles, smallest))
+    for lines in wordings if open_to.any() else ():
         for height in heights:
-            spots, angles = call.spots(lines, height)
+            spots, angles = (places[open_to] for places in call.spots(lines, height))
             place = room.claim(call.key, note_boxes(lines, spots, angles, height))
             if place is not None:
-                x, y = spots[place]
-                return Note(call.role, lines, (float(x), float(y)), float(angles[place]), height)
+                (x, y), angle = spots[place], angles[place]
+                return Note(call.role, lines, (float(x), float(y)), float(angle), height)
     return None
 
 
 def _led(room: Room, call: _Call, lines: tuple[str, ...], spots: np.ndarray, *, outside: bool) -> Note | None:
     """Words in the smallest letters at one of the spots (p, 2), with a leader to the tip."""
-    boxes = note_boxes(lines, spots, np.zeros(len(spots)), SMALLEST)
-    place = room.claim(call.key, boxes, shapely.shortest_line(boxes, Point(call.tip)), outside=outside)
-    if place is None:
+    if room.is_written_on(call.tip, call.key):
         return None
-    x, y = spots[place]
-    return Note(call.role, lines, (float(x), float(y)), 0.0, SMALLEST, tip=(float(call.tip[0]), float(call.tip[1])))
+    for some in _a_few_first(len(spots)):
+        boxes = note_boxes(lines, spots[some], np.zeros(len(spots[some])), SMALLEST)
+        place = room.claim(call.key, boxes, call.tip, outside=outside)
+        if place is not None:
+            (x, y), tip = spots[some][place], (float(call.tip[0]), float(call.tip[1]))
+            return Note(call.role, lines, (float(x), float(y)), 0.0, SMALLEST, tip)
+    return None
+
+
+def _a_few_first(count: int) -> Iterator[slice]:
+    """All of `count` places in their order, each time four times as many: mostly one of the first is free."""
+    start, size = 0, FEW
+    while start < count:
+        yield slice(start, start + size)
+        start, size = start + size, 4 * size
 
 
 def _inner_spots(face: shapely.Geometry, tip: np.ndarray) -> np.ndarray:

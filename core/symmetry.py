@@ -9,7 +9,13 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import KDTree
 
+from .progress import Progress, Steps, even, finish, share
 from .shell import Shell
+
+STAGE = "Looking for left and right"
+
+SAME_PLANE = 1e-3
+"""Part of the tolerance within which two planes are one."""
 
 MATCH_TOLERANCE = 1e-4
 """Part of the shell's largest dimension within which two places are one: 0.03 mm on a helmet, far under
@@ -30,7 +36,12 @@ class MirrorMap:
 
 
 def mirror_map(shell: Shell, axis: int = 0) -> MirrorMap | None:
-    """The mirror plane across `axis`, or None when under half of the faces have a mirror image.
+    """As `finding_mirror`, at once."""
+    return finish(finding_mirror(shell, axis))
+
+
+def finding_mirror(shell: Shell, axis: int = 0) -> Steps[MirrorMap | None]:
+    """The mirror plane across `axis`, or None when under half of the faces have a mirror image. Yields Progress.
 
     Tries the middle of the shell's box, the middle of its surface and the origin, and keeps the plane that
     pairs most faces, so a one-sided ornament does not hide the symmetry of the rest.
@@ -39,40 +50,63 @@ def mirror_map(shell: Shell, axis: int = 0) -> MirrorMap | None:
     area = shell.face_area.sum() or 1.0
     middle = float(shell.face_centre[:, axis] @ shell.face_area / area)
     tolerance = MATCH_TOLERANCE * float(shell.size.max())
-    places = _places(shell.vertices, tolerance)
+    offsets = ((low + high) / 2, middle, 0.0)
+    offsets = [
+        offset
+        for i, offset in enumerate(offsets)
+        if np.abs(np.subtract(offsets[:i], offset)).min(initial=np.inf) > SAME_PLANE * tolerance
+    ]
+    yield Progress(STAGE, 0.0)
+    trees = _Trees.of(shell, tolerance)
     best: MirrorMap | None = None
-    for offset in ((low + high) / 2, middle, 0.0):
-        found = _across(shell, axis, float(offset), places, tolerance)
+    for offset, (first, last) in zip(offsets, even(len(offsets)), strict=True):
+        found = yield from share(_across(shell, axis, float(offset), trees, tolerance), first, last)
         if best is None or (found.face >= 0).sum() > (best.face >= 0).sum():
             best = found
     assert best is not None
     return best if 2 * (best.face >= 0).sum() >= shell.face_count else None
 
 
-def _places(points: np.ndarray, tolerance: float) -> np.ndarray:
-    """(n,) int, the same number for points at the same place."""
-    pairs = KDTree(points).query_pairs(tolerance, output_type="ndarray")
-    graph = coo_array((np.ones(len(pairs)), pairs.T), shape=(len(points),) * 2)
-    return connected_components(graph, directed=False)[1]
+@dataclass(frozen=True, eq=False)
+class _Trees:
+    """What mirrored places are looked up in: vertices, and face centres pushed a little along their normals, so that of
+    two faces at one place, as of a panel with two sides, the one that looks the right way is found.
+
+    places : (n,) int, the same number for vertices at the same place
+    """
+
+    vertices: KDTree
+    faces: KDTree
+    places: np.ndarray
+
+    @classmethod
+    def of(cls, shell: Shell, tolerance: float) -> _Trees:
+        vertices = KDTree(shell.vertices)
+        pairs = vertices.query_pairs(tolerance, output_type="ndarray")
+        graph = coo_array((np.ones(len(pairs)), pairs.T), shape=(len(shell.vertices),) * 2)
+        faces = KDTree(np.hstack([shell.face_centre, tolerance / 4 * shell.face_normal]))
+        return cls(vertices, faces, connected_components(graph, directed=False)[1])
 
 
-def _across(shell: Shell, axis: int, offset: float, places: np.ndarray, tolerance: float) -> MirrorMap:
+def _across(shell: Shell, axis: int, offset: float, trees: _Trees, tolerance: float) -> Steps[MirrorMap]:
     flip = np.ones(3)
     flip[axis] = -1
     shift = np.zeros(3)
     shift[axis] = 2 * offset
 
-    def nearest(points: np.ndarray) -> np.ndarray:
-        images = points * np.resize(flip, points.shape[1])
+    def nearest(tree: KDTree) -> np.ndarray:
+        images = tree.data * np.resize(flip, tree.m)
         images[:, :3] += shift
-        distance, found = KDTree(points).query(images, distance_upper_bound=tolerance)
+        distance, found = tree.query(images, distance_upper_bound=tolerance)
         return np.where(np.isfinite(distance), found, -1)
 
-    # of two faces at one place, as of a panel with two sides, the one that looks the right way
-    face = nearest(np.hstack([shell.face_centre, tolerance / 4 * shell.face_normal]))
-    vertex_nearby = nearest(shell.vertices)
-    place = np.where(vertex_nearby >= 0, places[vertex_nearby], -1)
-    corner = _mirror_corners(shell, face, places, place)
+    yield Progress(STAGE, 0.0)
+    face = nearest(trees.faces)
+    yield Progress(STAGE, 0.4)
+    vertex_nearby = nearest(trees.vertices)
+    yield Progress(STAGE, 0.8)
+    place = np.where(vertex_nearby >= 0, trees.places[vertex_nearby], -1)
+    corner = _mirror_corners(shell, face, trees.places, place)
     whole = np.logical_and.reduceat(corner >= 0, shell.face_start[:-1])
     face = np.where(whole & (np.diff(shell.face_start) == np.diff(shell.face_start)[face]), face, -1)
     face = _mutual(face)

@@ -10,7 +10,7 @@ import pytest
 import solids
 from beetle_sentry import ACTORS, helmet
 from foamwright.core.check_pattern import examine_pattern
-from foamwright.core.corner_trims import Corners, find_corners
+from foamwright.core.corner_trims import Corners, find_corners, finding_corners
 from foamwright.core.foam import eva
 from foamwright.core.joints import both_outlines
 from foamwright.core.progress import finish
@@ -167,6 +167,29 @@ def test_faces_in_triangles_are_trimmed_alike():
     other = cut(split.with_seams(np.array([tuple(pair) in edges for pair in split.edges.tolist()])), choices)
     for ours, theirs in zip(one.inside, other.inside, strict=True):
         assert Polygon(theirs[0]).area == pytest.approx(Polygon(ours[0]).area, rel=1e-4)
+
+
+def _quartered_cone(around: int) -> tuple[Shell, Settings]:
+    """Cut along four lines from its tip, at which opposite quarters only touch."""
+    angle = 2 * np.pi * np.arange(around) / around
+    rim = np.stack([120 * np.cos(angle), 120 * np.sin(angle), np.full(around, -90.0)], axis=1)
+    faces = [(around, place, (place + 1) % around) for place in range(around)]
+    seams = [(around, quarter * around // 4) for quarter in range(4)]
+    return Shell.build(np.vstack([rim, np.zeros(3)]), faces, seams), Settings(
+        stock=eva(8.0), joint_rule="butt", nest_seconds=1
+    )
+
+
+def test_work_at_a_tip_does_not_grow_with_its_mesh():
+    work, told = [], []
+    for around in (48, 240):
+        shell, choices = _quartered_cone(around)
+        pattern = finish(unfold(shell, choices))
+        fitting = finding_corners(shell, pattern.pieces, [piece.flat for piece in pattern.pieces], pattern.runs)
+        work.append(sum(1 for _ in fitting))
+        told.append([finding.piece for finding in pattern.findings if finding.kind == "corner-overlap"])
+    assert 0 < work[1] < 1.5 * work[0]
+    assert told[0] == told[1]
 
 
 # --- who gives way -----------------------------------------------------------------------------

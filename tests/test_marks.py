@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 import shapely
 import solids
+from foamwright.core import lettering
 from foamwright.core.call_outs import bevel_ends, bevel_range, build_words, fold_words, joint_words
 from foamwright.core.folds import find_folds
 from foamwright.core.joints import JointSide, both_outlines, rim_runs
-from foamwright.core.lettering import along_line
+from foamwright.core.lettering import along_line, note_boxes
 from foamwright.core.marks import (
     write_notes,
 )
@@ -19,6 +20,9 @@ from foamwright.core.pieces import cut_pieces
 from foamwright.core.progress import finish
 from foamwright.core.settings import Settings
 from foamwright.core.shell import Shell
+from foamwright.core.unfold import unfold
+from hypothesis import given
+from hypothesis import strategies as st
 from planar_pieces import faceted, pattern_of
 from shapely import Polygon
 
@@ -48,6 +52,41 @@ def test_every_piece_says_its_name_and_all_its_joints(mesh, rule):
         wanted = [j.letter for j in pattern.joints for side in (j.a, j.b) if side.piece == piece.name]
         assert letters == sorted(wanted)
         assert all(2.0 <= note.height_mm <= 10.0 for note in piece.notes)
+
+
+def _crumpled(noise: float) -> Shell:
+    """A scan of a dome so rough that most of its edges are folds."""
+    points, faces = solids.sphere_cap(110.0, 1.9, 9)
+    away = 1 + np.random.default_rng(3).normal(0, noise, (len(points), 1))
+    return Shell.build(points * away, faces)
+
+
+def test_words_on_a_crumpled_piece_are_held_against_few_others(monkeypatch):
+    """However many words there are, each looks at what is near; with all its wordings at all its spots it met 2,900."""
+    met = []
+
+    class CountingTree(shapely.STRtree):
+        def query(self, *what, **how):
+            found = super().query(*what, **how)
+            met.append(found.shape[1])
+            return found
+
+    monkeypatch.setattr(lettering, "STRtree", CountingTree)
+    (piece,) = finish(unfold(_crumpled(0.05), Settings(nest_seconds=1))).pieces
+    assert len(piece.notes) > 150
+    assert 0 < sum(met) < 1500 * len(piece.notes)
+
+
+@given(st.integers(0, 10_000))
+def test_a_leader_in_the_shadow_of_words_meets_them(seed):
+    random = np.random.default_rng(seed)
+    words = lettering._Obstacles()
+    for owner, (centre, angle) in enumerate(
+        zip(random.uniform(-30, 30, (12, 2)), random.uniform(0, 3, 12), strict=True)
+    ):
+        words.add(owner, list(note_boxes(("AB",), centre[None], np.array([angle]), 3.0)))
+    leaders = shapely.linestrings(np.stack([random.uniform(-60, 60, (40, 2)), np.zeros((40, 2))], axis=1))
+    assert not (words.clear(leaders, 3) & ~words.unshadowed(leaders, 3)).any()
 
 
 @pytest.mark.parametrize("name", ["box", "dodecahedron", "prism"])
