@@ -50,17 +50,15 @@ def finding_mirror(shell: Shell, axis: int = 0) -> Steps[MirrorMap | None]:
     area = shell.face_area.sum() or 1.0
     middle = float(shell.face_centre[:, axis] @ shell.face_area / area)
     tolerance = MATCH_TOLERANCE * float(shell.size.max())
-    offsets = ((low + high) / 2, middle, 0.0)
-    offsets = [
-        offset
-        for i, offset in enumerate(offsets)
-        if np.abs(np.subtract(offsets[:i], offset)).min(initial=np.inf) > SAME_PLANE * tolerance
-    ]
+    offsets: list[float] = []
+    for offset in ((low + high) / 2, middle, 0.0):
+        if all(abs(offset - other) > SAME_PLANE * tolerance for other in offsets):
+            offsets.append(float(offset))
     yield Progress(STAGE, 0.0)
     trees = _Trees.of(shell, tolerance)
     best: MirrorMap | None = None
     for offset, (first, last) in zip(offsets, even(len(offsets)), strict=True):
-        found = yield from share(_across(shell, axis, float(offset), trees, tolerance), first, last)
+        found = yield from share(_across(shell, axis, offset, trees, tolerance), first, last)
         if best is None or (found.face >= 0).sum() > (best.face >= 0).sum():
             best = found
     assert best is not None
