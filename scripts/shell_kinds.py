@@ -195,14 +195,14 @@ def strip(random: Random, fine: float) -> tuple[Mesh, Edges]:
     """A long narrow band, straight, curled up, or twisted."""
     long, wide = _count(random, 10, 80, fine), int(random.integers(1, 4))
     width = random.uniform(5, 30)
-    length, curl, twist, rise = width * random.uniform(4, 40), *random.choice([0, 1, 2.5], 2), random.uniform(0, 1)
+    length, curl, twist = width * random.uniform(4, 40), *random.choice([1e-6, 1, 2.5], 2)
+    rise = random.uniform(0, 1) if curl < 1 else 1.5
 
     def place(u: float, v: float) -> np.ndarray:
         turn, lean, across = 2 * curl * u, twist * np.pi * u, width * (v - 0.5)
-        radius = length / max(2 * curl, 1e-3)
-        out = np.array([np.sin(turn), 1 - np.cos(turn), 0]) * radius
+        along = np.array([np.sin(turn), 1 - np.cos(turn), 0]) * length / (2 * curl)
         normal = np.array([-np.sin(turn), np.cos(turn), 0])
-        return out + across * (np.cos(lean) * np.array([0, 0, 1]) + np.sin(lean) * normal) + (0, 0, rise * width * u)
+        return along + across * (np.cos(lean) * np.array([0, 0, 1]) + np.sin(lean) * normal) + (0, 0, rise * width * u)
 
     return _gridded(random, long, wide, place), set()
 
