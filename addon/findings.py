@@ -7,9 +7,14 @@ from collections.abc import Iterable, Sequence
 import bpy
 
 from ..core.check import Finding
+from ..core.errors import FormatError
 from ..core.shell import Shell
 from . import own_mesh
 from .shell_state import FoamwrightFinding
+
+DAMAGED = (
+    "What this file keeps of findings and plans is damaged; check the shell again, or drop the plan and ask again."
+)
 
 
 def list_findings(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell, findings: Sequence[Finding]) -> None:
@@ -34,7 +39,7 @@ def reword_findings(obj: bpy.types.Object, before: Sequence[Finding], after: Seq
 
 
 def place_of(item: FoamwrightFinding) -> own_mesh.Place:
-    """Where a listed finding is."""
+    """Where a listed finding is. Raises FormatError where the file is damaged."""
     return own_mesh.Place(tuple(_read(item.vertices)), pairs(item.edges), tuple(_read(item.faces)), item.is_made)
 
 
@@ -44,10 +49,16 @@ def numbers(values: Iterable[int]) -> str:
 
 
 def pairs(words: str) -> tuple[tuple[int, int], ...]:
-    """Vertex pairs written one after another."""
+    """Vertex pairs written one after another. Raises FormatError where the file is damaged."""
     ends = _read(words)
+    if len(ends) % 2:
+        raise FormatError(DAMAGED)
     return tuple(zip(ends[::2], ends[1::2], strict=True))
 
 
 def _read(words: str) -> list[int]:
-    return [int(word) for word in words.split()]
+    listed = words.split()
+    # as Blender counts elements: nothing below 0, nothing over 32 bits
+    if not all(word.isascii() and word.isdigit() and len(word) < 11 and int(word) < 2**31 for word in listed):
+        raise FormatError(DAMAGED)
+    return [int(word) for word in listed]

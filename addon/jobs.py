@@ -16,7 +16,7 @@ from ..core.errors import FoamwrightError, MeshError
 from ..core.progress import Progress, finish
 from ..core.shell import Shell
 from . import bridge, results, shell_settings, summary, trouble, undo_steps
-from .shell_state import is_shell
+from .shell_state import is_shell, why_locked
 
 TICK_S = 0.05
 """Time given to the work before Blender may draw again."""
@@ -193,6 +193,10 @@ def has_shell(cls: type[bpy.types.Operator], context: bpy.types.Context) -> bool
         return False
     if not is_shell(context.object):
         cls.poll_message_set("This was made from a shell; select the shell itself")
+        return False
+    why = why_locked(context.object)
+    if why:
+        cls.poll_message_set(why)
         return False
     return True
 

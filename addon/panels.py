@@ -7,7 +7,7 @@ from .panel_parts import FoamwrightPanel, paragraph, properties
 from .piece_list import active_piece
 from .run_list import active_run
 from .shell_settings import group_of
-from .shell_state import is_shell
+from .shell_state import is_shell, why_locked
 
 COLOURS = (("STRAIN", "Strain", "SHADING_TEXTURE"), ("FLAGS", "Flags", "BOOKMARKS"), ("NONE", "None", "SHADING_SOLID"))
 SEVERITY_ICON = {"stop": "CANCEL", "warn": "ERROR", "note": "INFO"}
@@ -32,6 +32,10 @@ class FOAMWRIGHT_PT_shell(FoamwrightPanel):
             return
         counts = summary.of(obj)
         layout.label(text=obj.name, icon="MESH_DATA")
+        why = why_locked(obj)
+        if why:
+            paragraph(context, layout, why, "LOCKED")
+            return
         if counts is not None and counts.size_mm is not None:
             layout.label(text=" × ".join(f"{side:.0f}" for side in counts.size_mm) + f" mm, {counts.faces} faces")
         layout.operator("foamwright.check", icon="CHECKMARK")
@@ -54,7 +58,7 @@ class FOAMWRIGHT_PT_shell(FoamwrightPanel):
             self.layout.template_list(
                 "FOAMWRIGHT_UL_findings", "", state, "findings", state, "active_finding", rows=rows
             )
-        index = min(state.active_finding, len(state.findings) - 1)
+        index = max(0, min(state.active_finding, len(state.findings) - 1))
         finding = state.findings[index]
         box = self.layout.box()
         paragraph(context, box, finding.message, SEVERITY_ICON.get(finding.severity, "INFO"))

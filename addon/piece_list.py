@@ -75,4 +75,4 @@ def active_piece(obj: bpy.types.Object | None):
     if obj is None or obj.type != "MESH":
         return None
     state = obj.foamwright
-    return state.pieces[state.active_piece] if state.active_piece < len(state.pieces) else None
+    return state.pieces[max(0, min(state.active_piece, len(state.pieces) - 1))] if state.pieces else None

@@ -159,23 +159,30 @@ def is_outdated(obj: bpy.types.Object) -> bool:
 
 
 def seams_with_plan(obj: bpy.types.Object, shell: Shell) -> np.ndarray:
-    """(k,) bool, the seams of the shell as they are when the plan is taken. Raises MeshError for an outdated plan."""
+    """(k,) bool, the seams of the shell as they are when the plan is taken.
+
+    Raises MeshError for an outdated plan, FormatError for a damaged one.
+    """
     plan, seam = obj.foamwright.plan, shell.seam.copy()
+    outdated = MeshError(f"'{obj.name}': the mesh was edited since this plan was made; drop it and ask again.")
     if is_outdated(obj):
-        raise MeshError(f"'{obj.name}': the mesh was edited since this plan was made; drop it and ask again.")
+        raise outdated
     for item in plan.cuts:
         if item.wanted and not item.kept:
-            seam[shell_edges(shell, item)] = plan.kind == "CUT"
+            edges = shell_edges(shell, item)
+            if (edges < 0).any():
+                raise outdated
+            seam[edges] = plan.kind == "CUT"
     return seam
 
 
 def shell_edges(shell: Shell, item: FoamwrightCut) -> np.ndarray:
-    """(e,) int, the shell edges of a listed cut."""
-    return shell.edge_between(np.array(pairs(item.edges)).reshape(-1, 2))
+    """(e,) int, the shell edges of a listed cut, -1 for what is none. Raises FormatError for a damaged plan."""
+    return shell.edge_between(np.array(pairs(item.edges), np.int64).reshape(-1, 2))
 
 
 def place_of(item: FoamwrightCut) -> own_mesh.Place:
-    """The own edges of a listed cut."""
+    """The own edges of a listed cut. Raises FormatError for a damaged plan."""
     return own_mesh.Place(edges=pairs(item.own_edges))
 
 
@@ -184,11 +191,12 @@ def active_cut(obj: bpy.types.Object | None) -> FoamwrightCut | None:
     if not waits(obj):
         return None
     plan = obj.foamwright.plan
-    return plan.cuts[min(plan.active_cut, len(plan.cuts) - 1)]
+    return plan.cuts[max(0, min(plan.active_cut, len(plan.cuts) - 1))]
 
 
 def select_active(context: bpy.types.Context, obj: bpy.types.Object) -> None:
     """In Edit Mode select the edges of the chosen cut; elsewhere nothing is selected behind the maker's back."""
     item = active_cut(obj)
     if item is not None and obj.mode == "EDIT" and not is_outdated(obj):
-        own_mesh.select_elements(context, obj, place_of(item))
+        with contextlib.suppress(FoamwrightError):  # said in full when it is asked for
+            own_mesh.select_elements(context, obj, place_of(item))

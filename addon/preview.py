@@ -94,15 +94,16 @@ def _key(obj: bpy.types.Object) -> tuple:
 
 
 def _picture_of(context: bpy.types.Context, obj: bpy.types.Object, key: tuple) -> Picture | None:
+    plan, looked_at = obj.foamwright.plan, plans.active_cut(obj)
     try:
         shell = bridge.shell_from_object(context, obj)
-    except FoamwrightError:
+        edges_of_cuts = [plans.shell_edges(shell, cut) for cut in plan.cuts]
+    except FoamwrightError:  # told when the plan is taken
         return None
-    plan, looked_at = obj.foamwright.plan, plans.active_cut(obj)
     side = float(shell.size.max()) / 100
     lines = []
-    for cut in plan.cuts:
-        edges, style = plans.shell_edges(shell, cut), _style(plan.kind, cut)
+    for cut, edges in zip(plan.cuts, edges_of_cuts, strict=True):
+        style = _style(plan.kind, cut)
         if (edges >= 0).all():
             lines.append(Line(dashes(shell, edges, style.dash * side, style.gap * side), style, cut == looked_at))
     unit = 1.0 / bridge.mm_per_unit(context.scene)

@@ -12,9 +12,10 @@ from bpy.app.handlers import persistent
 from mathutils import Vector
 
 from ..core.cage import leading
-from ..core.errors import MeshError
+from ..core.errors import FormatError, MeshError
 from ..core.flag_colours import NO_FLAG, face_flags
 from ..core.heat import scale_words, shell_strain, worst_strain
+from ..core.json_reading import parse_document
 from ..core.layout import Sheet
 from ..core.makeable import unmakeable, unmakeable_words
 from ..core.pattern import Pattern, PatternPiece
@@ -105,11 +106,16 @@ def meshes_of(obj: bpy.types.Object) -> list[bpy.types.Mesh]:
 
 
 def stored_pattern(obj: bpy.types.Object) -> Pattern:
-    """The pattern of the last run. Raises MeshError where there is none."""
+    """The pattern of the last run. Raises MeshError where there is none, FormatError where it is damaged."""
     root = results_of(obj)
     if root is None:
         raise MeshError(f"'{obj.name}' has not been laid flat yet; press Flatten first.")
-    return from_dict(json.loads(root.foamwright.pattern_json))
+    try:
+        return from_dict(parse_document(root.foamwright.pattern_json, "it"))
+    except FormatError as problem:
+        raise FormatError(
+            f"The pattern that this file keeps of '{obj.name}' cannot be read; flatten it again. ({problem})"
+        ) from problem
 
 
 def replace_pattern(obj: bpy.types.Object, pattern: Pattern) -> None:

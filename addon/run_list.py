@@ -56,4 +56,4 @@ def active_run(obj: bpy.types.Object | None):
     if obj is None or obj.type != "MESH":
         return None
     state = obj.foamwright
-    return state.runs[state.active_run] if state.active_run < len(state.runs) else None
+    return state.runs[max(0, min(state.active_run, len(state.runs) - 1))] if state.runs else None

@@ -12,7 +12,7 @@ from bpy.app.handlers import persistent
 from ..core.settings import Settings
 from .cut_settings import FoamwrightCutSettings
 from .settings import FoamwrightSettings
-from .shell_state import is_shell
+from .shell_state import is_shell, why_locked
 
 _copying = False
 """While all settings are copied, none is carried back."""
@@ -59,7 +59,7 @@ def carry(group: FoamwrightSettings | FoamwrightCutSettings, name: str, context:
 
 def _active_shell(context: bpy.types.Context) -> bpy.types.Object | None:
     obj = context.view_layer.objects.active if context.view_layer is not None else None
-    return obj if is_shell(obj) and obj.library is None else None
+    return obj if is_shell(obj) and not why_locked(obj) else None
 
 
 def _copy(source, target) -> None:
@@ -77,7 +77,7 @@ def _on_load(*_what) -> None:
     """Shells that were worked on by an earlier version, which had settings of the scene alone, keep to them."""
     for scene in bpy.data.scenes:
         for obj in scene.objects:
-            if is_shell(obj) and obj.library is None and _was_worked_on(obj):
+            if is_shell(obj) and not why_locked(obj) and _was_worked_on(obj):
                 give_own(scene, obj)
 
 

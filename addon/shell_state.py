@@ -169,6 +169,22 @@ def is_shell(obj: bpy.types.Object | None) -> bool:
     return obj is not None and obj.type == "MESH" and not belongings.is_made(obj)
 
 
+def why_locked(obj: bpy.types.Object) -> str:
+    """Why nothing can be kept on this shell, and the way out; "" where it can."""
+    for block, what in ((obj, "the object"), (obj.data, "its mesh")):
+        if block.library is not None:
+            return (
+                f"'{obj.name}' cannot be worked on: {what} is linked from another file, and what is kept on it would "
+                "be lost; make it local first (Object > Relations > Make Local > Selected Objects and Data)"
+            )
+        if block.override_library is not None:
+            return (
+                f"'{obj.name}' cannot be worked on: {what} is a library override, which keeps nothing new; make it "
+                "local first (Object > Relations > Make Local > Selected Objects and Data)"
+            )
+    return ""
+
+
 CLASSES = (FoamwrightPiece, FoamwrightRun, FoamwrightFinding, FoamwrightShell, FoamwrightMade, FoamwrightResults)
 _HOMES = {bpy.types.Object: FoamwrightShell, bpy.types.Collection: FoamwrightResults}
 

@@ -71,7 +71,7 @@ class Completion:
         total, done = self.shell.face_area[self.own].sum(), 0.0
         while waiting:
             faces = waiting.pop()
-            yield float(done / total)
+            yield float(done / total) if total else 0.0
             if not self._is_bounded(faces, self.seam, self.turn_limit):
                 self.seam[self._border(faces, self._two_sides(faces))] = True
             elif (missing := self._missing_cut(faces, self.seam)) is not None:

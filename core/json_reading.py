@@ -25,14 +25,21 @@ def read_document(path: str | Path, of: str = "pattern") -> Any:
     """
     try:
         # some editors begin a text with a mark of its bytes' order
-        return json.loads(Path(path).read_text(encoding="utf-8-sig"))
+        text = Path(path).read_text(encoding="utf-8-sig")
     except OSError as problem:
         why = problem.strerror or str(problem)
         raise ExportError(f"'{path}' cannot be read: {why}. Choose a file that exists and may be read.") from problem
     except UnicodeDecodeError as problem:
         raise FormatError(f"'{path}' is not a text file; choose a {of} that Foamwright wrote.") from problem
+    return parse_document(text, f"'{path}'", of)
+
+
+def parse_document(text: str, name: str, of: str = "pattern") -> Any:
+    """What a JSON text holds; `name` is what to call it in a message. Raises FormatError if it is not JSON."""
+    try:
+        return json.loads(text)
     except (ValueError, RecursionError) as problem:  # a ValueError too where a number has thousands of digits
-        raise FormatError(f"'{path}' is not JSON ({problem}); choose a {of} that Foamwright wrote.") from problem
+        raise FormatError(f"{name} is not JSON ({problem}); choose a {of} that Foamwright wrote.") from problem
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ import bpy
 from bpy.props import IntProperty
 
 from ...core.check import examine
-from ...core.errors import MeshError
+from ...core.errors import FoamwrightError
 from .. import bridge, jobs, own_mesh, summary, trouble, undo_steps, view
 from ..findings import list_findings, place_of
 
@@ -50,14 +50,15 @@ class FOAMWRIGHT_OT_select_place(bpy.types.Operator):
         return jobs.has_shell(cls, context)
 
     def execute(self, context):
-        place = self._place(context.object)
+        try:
+            place = self._place(context.object)
+            if place:
+                own_mesh.select_elements(context, context.object, place)
+        except FoamwrightError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
         if not place:
             self.report({"WARNING"}, "This is about the whole object; there is no single place to select")
-            return {"CANCELLED"}
-        try:
-            own_mesh.select_elements(context, context.object, place)
-        except MeshError as error:
-            self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
         view.turn_to_selection(context, context.object)
         return {"FINISHED"}

@@ -2,7 +2,7 @@
 
 import bpy
 
-from .. import jobs, overlay, summary
+from .. import jobs, overlay, summary, trouble
 
 
 class FOAMWRIGHT_OT_labels(bpy.types.Operator):
@@ -15,6 +15,7 @@ class FOAMWRIGHT_OT_labels(bpy.types.Operator):
     def poll(cls, context):
         return jobs.has_results(cls, context)
 
+    @trouble.reports_errors
     def execute(self, context):
         if bpy.app.background:
             self.report({"INFO"}, "No viewport to write in")

@@ -83,7 +83,7 @@ LOCKED = {**FIRST, "joint": "MITRE"}
 THICK = {**LOCKED, "thickness": 8}
 RENAMED = {**THICK, "name": "Brow"}
 FLAT = {**RENAMED, "foam_of_results": 8}
-undo, redo = press_keys("ctrl+z", seconds=2.0), press_keys("ctrl+shift+z", seconds=2.0)
+undo, redo = press_keys("ctrl+z", seconds=4.0), press_keys("ctrl+shift+z", seconds=4.0)
 
 steps = [
     install,
@@ -103,7 +103,7 @@ steps = [
     is_edited,
     is_now(**RENAMED),
     flatten,
-    *[wait] * 10,
+    *[wait] * 40,
     pause,
     is_edited,
     is_now(**FLAT),
