@@ -101,16 +101,15 @@ def run_letters(context: bpy.types.Context, obj: bpy.types.Object, shell: Shell)
 def _shell(mesh: bpy.types.Mesh, obj: bpy.types.Object, unit: float) -> Shell:
     # Blender's own transform; 32 bits are fine to 0.0001 mm at the size of a person
     mesh.transform(obj.matrix_world)
-    faces = np.split(_ints(mesh.loops, "vertex_index"), _ints(mesh.polygons, "loop_start")[1:])
-    if len(mesh.polygons) == 0:
-        faces = []
-    elif obj.matrix_world.is_negative:
-        # a mirroring scale turns every face inside out
-        faces = [face[::-1] for face in faces]
+    corners, start = _ints(mesh.loops, "vertex_index"), np.append(_ints(mesh.polygons, "loop_start"), len(mesh.loops))
+    if obj.matrix_world.is_negative:
+        # a mirroring scale turns every face inside out: each of its corners from the last to the first
+        ends = np.repeat(start[:-1] + start[1:] - 1, np.diff(start))
+        corners = corners[ends - np.arange(len(corners))]
     pairs, in_face = edge_pairs(mesh), ~_flags(mesh.edges, "is_loose")
     seams = pairs[_flags(mesh.edges, "use_seam") & in_face]
     folds = pairs[_flags(mesh.edges, "use_edge_sharp") & in_face]
-    return Shell.build(_floats(mesh.vertices, "co", 3) * unit, faces, seams, folds, obj.name)
+    return Shell.of_corners(_floats(mesh.vertices, "co", 3) * unit, corners, start, seams, folds, obj.name)
 
 
 def _face_names(mesh: bpy.types.Mesh, obj: bpy.types.Object) -> list[str]:

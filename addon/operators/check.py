@@ -3,37 +3,29 @@
 import bpy
 from bpy.props import IntProperty
 
-from ...core.check import examine
+from ...core.check import examining
 from ...core.errors import FoamwrightError
-from .. import bridge, jobs, own_mesh, summary, trouble, undo_steps, view
+from .. import jobs, own_mesh, trouble, view
 from ..findings import list_findings, place_of
 
 
-class FOAMWRIGHT_OT_check(bpy.types.Operator):
+class FOAMWRIGHT_OT_check(jobs.ShellJob):
     """Look for what would keep this mesh from being built, and say what mends it"""
 
     bl_idname = "foamwright.check"
     bl_label = "Check"
     bl_options = {"REGISTER", "UNDO"}
+    title = "Checking"
 
-    @classmethod
-    def poll(cls, context):
-        return jobs.has_shell(cls, context)
+    def work(self, context, shell, face_names):
+        return examining(shell)
 
-    @undo_steps.whole
-    @trouble.reports_errors
-    def execute(self, context):
-        obj = context.object
-        shell = bridge.shell_from_object(context, obj)
-        findings = examine(shell)
+    def show(self, context, obj, shell, findings):
         list_findings(context, obj, shell, findings)
-        summary.refresh(context)
         stops = sum(finding.severity == "stop" for finding in findings)
         if stops:
-            self.report({"WARNING"}, f"'{obj.name}': {stops} to mend before it can be built")
-        else:
-            self.report({"INFO"}, f"'{obj.name}' can be built; to look at: {len(findings)}")
-        return {"FINISHED"}
+            return "WARNING", f"'{obj.name}': {stops} to mend before it can be built"
+        return "INFO", f"'{obj.name}' can be built; to look at: {len(findings)}"
 
 
 class FOAMWRIGHT_OT_select_place(bpy.types.Operator):

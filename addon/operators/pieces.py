@@ -3,8 +3,7 @@
 import bpy
 from bpy.props import BoolProperty, FloatProperty, StringProperty
 
-from ...core.pieces import cut_pieces
-from ...core.progress import Progress
+from ...core.pieces import cutting_pieces
 from ...core.renaming import new_names, renamed
 from .. import jobs, overlay, own_mesh, results, summary, trouble, undo_steps
 from ..findings import reword_findings
@@ -21,9 +20,7 @@ class FOAMWRIGHT_OT_find_pieces(jobs.ShellJob):
     title = "Listing pieces"
 
     def work(self, context, shell, face_names):
-        settings = settings_of(context.scene, context.object)
-        yield Progress("Cutting pieces", 0.0)
-        return cut_pieces(shell, settings, face_names)
+        return cutting_pieces(shell, settings_of(context.scene, context.object), face_names)
 
     def show(self, context, obj, shell, result):
         pieces, piece_of_face = result

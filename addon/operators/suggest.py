@@ -5,7 +5,8 @@ import numpy as np
 from bpy.props import StringProperty
 
 from ...core.errors import MeshError
-from ...core.pieces import cut_pieces
+from ...core.pieces import cutting_pieces
+from ...core.progress import share
 from ...core.seams import removable_seams, suggest, where_to_cut
 from .. import bridge, choices, jobs, own_mesh, plans, preview, summary, trouble, undo_steps
 from ..piece_list import active_piece
@@ -27,9 +28,10 @@ class FOAMWRIGHT_OT_suggest_seams(jobs.ShellJob):
     def work(self, context, shell, face_names):
         obj = context.object
         self._limits = _limits(context, obj)
-        faces = _faces_of(context, obj, shell, face_names, self.piece) if self.piece else None
-        foam = settings_of(context.scene, obj)
-        return suggest(shell, self._limits, choices.choices_of(context, obj, shell), faces, foam)
+        limits, say, foam = self._limits, choices.choices_of(context, obj, shell), settings_of(context.scene, obj)
+        if not self.piece:
+            return suggest(shell, limits, say, None, foam)
+        return _on_piece(self.piece, shell, face_names, foam, lambda faces: suggest(shell, limits, say, faces, foam))
 
     def show(self, context, obj, shell, plan):
         plans.store_plan(obj, shell, plan, self._limits.strain, settings_of(context.scene, obj))
@@ -56,9 +58,11 @@ class FOAMWRIGHT_OT_where_to_cut(jobs.ShellJob):
     def work(self, context, shell, face_names):
         obj = context.object
         self._piece = self.piece or active_piece(obj).name
-        self._limits, say = _limits(context, obj), choices.choices_of(context, obj, shell)
-        faces = _faces_of(context, obj, shell, face_names, self._piece)
-        return where_to_cut(shell, faces, self._limits, say, settings_of(context.scene, obj))
+        self._limits = _limits(context, obj)
+        limits, say, foam = self._limits, choices.choices_of(context, obj, shell), settings_of(context.scene, obj)
+        return _on_piece(
+            self._piece, shell, face_names, foam, lambda faces: where_to_cut(shell, faces, limits, say, foam)
+        )
 
     def show(self, context, obj, shell, cut):
         if cut is None:
@@ -190,13 +194,14 @@ def _limits(context, obj):
     return group_of(context.scene, obj).cuts.to_core(settings_of(context.scene, obj).stock)
 
 
-def _faces_of(context, obj, shell, face_names, name):
-    """Shell faces of the piece of this name, as the seams are now. Raises MeshError where there is none."""
-    pieces, piece_of_face = cut_pieces(shell, settings_of(context.scene, obj), face_names)
-    for number, piece in enumerate(pieces):
-        if piece.name == name:
-            return np.flatnonzero(piece_of_face == number)
-    raise MeshError(f"'{obj.name}' has no piece '{name}' any more; list the pieces again.")
+def _on_piece(name, shell, face_names, settings, job):
+    """The steps of a job on the faces (p,) of the piece of this name, as the seams are now. Raises MeshError where
+    there is none."""
+    pieces, piece_of_face = yield from share(cutting_pieces(shell, settings, face_names), 0, 0)
+    number = next((number for number, piece in enumerate(pieces) if piece.name == name), None)
+    if number is None:
+        raise MeshError(f"'{shell.name}' has no piece '{name}' any more; list the pieces again.")
+    return (yield from job(np.flatnonzero(piece_of_face == number)))
 
 
 CLASSES = (
