@@ -64,13 +64,13 @@ def _enclosed(ring: np.ndarray) -> float:
 
 
 def doubled_area(flat: np.ndarray, loops: Sequence[np.ndarray]) -> float:
-    """mm^2 that lie over other parts of a patch laid flat upright; flat (v, 2) mm, loops its rims."""
+    """mm^2 that lie over other parts of a patch laid flat, or upside down; flat (v, 2) mm, loops its rims."""
     if not len(crossing_steps(flat, loops)) and not inverted_holes(flat, loops):
         return 0.0
     rims = shapely.union_all([shapely.linearrings(flat[loop]) for loop in loops])
     parts = shapely.get_parts(shapely.polygonize([rims]))
     turns = winding(shapely.get_coordinates(shapely.point_on_surface(parts)), flat[rim_steps(loops)])
-    return float(np.maximum(turns - 1, 0) @ shapely.area(parts))
+    return float(np.maximum(turns - 1, -turns).clip(0) @ shapely.area(parts))
 
 
 def lies_over_itself(flat: np.ndarray, loops: Sequence[np.ndarray]) -> bool:
