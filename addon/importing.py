@@ -146,13 +146,14 @@ def _weld(shell: bpy.types.Object) -> None:
 def bring_to_size(shell: bpy.types.Object, size: float | None) -> None:
     """Scale the object so that its largest dimension is `size` mm; without one, only where it cannot be right."""
     bpy.context.view_layer.update()
-    number = max(shell.dimensions[:])
-    largest = number * bridge.mm_per_unit(bpy.context.scene)
+    # Blender's own dimensions of a subdivided mesh are those of its cage
+    largest = max(bridge.look(bpy.context, shell).size_mm)
+    number = largest / bridge.mm_per_unit(bpy.context.scene)
     low, high = WORN_SIZE_MM
+    if largest == 0 or (size is None and low <= largest <= high):
+        return  # a mesh without extent is refused later, by what reads it
     if size is not None:
         wanted, why = size, "as asked"
-    elif low <= largest <= high or largest == 0:
-        return
     elif low <= number <= high:
         wanted, why = number, "its numbers were taken for millimetres"
     else:

@@ -33,6 +33,20 @@ def test_the_size_can_be_said(importing):
     assert largest_mm(shell) == pytest.approx(240, rel=1e-5)
 
 
+def test_the_size_is_that_of_the_shell_with_its_modifiers(importing, module):
+    shell = importing.import_shell("monkey")
+    shell.modifiers.new("Finer", "SUBSURF").levels = 2
+    importing.bring_to_size(shell, 240)
+    assert module("addon.bridge").shell_from_object(bpy.context, shell).size.max() == pytest.approx(240, rel=1e-5)
+
+
+def test_a_mesh_without_extent_is_left(box, importing):
+    shell = box()
+    shell.scale = (0.0, 0.0, 0.0)
+    importing.bring_to_size(shell, 240)
+    assert tuple(shell.scale) == (0.0, 0.0, 0.0)
+
+
 def test_a_size_that_nobody_wears_is_changed_and_told(importing, capfd):
     shell = importing.import_shell("monkey")
     importing.bring_to_size(shell, None)
