@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -56,11 +57,23 @@ def import_shell(path: str | Path, names: Sequence[str] = ()) -> bpy.types.Objec
     bpy.context.view_layer.update()  # what was read has no place and no size before
     meshes = [obj for obj in bpy.data.objects if obj not in before and obj.type == "MESH"]
     chosen = _named(file, meshes, names) if names else _only_one(file, meshes, hidden)
+    _refuse_lost_places(file, chosen)
     shell = _joined(chosen)
     if len(names) != 1:
         _rename(shell, file.stem)
     _weld(shell)
     return shell
+
+
+def _refuse_lost_places(file: Path, meshes: list[bpy.types.Object]) -> None:
+    """A vertex without a place would be welded to any other."""
+    for obj in meshes:
+        lost = sum(not all(map(math.isfinite, vertex.co)) for vertex in bridge.mesh_of(obj).vertices)
+        if lost:
+            raise FormatError(
+                f"'{file.name}': vertices of '{obj.name}' without a place (no number, or an endless one): {lost}. "
+                "Export the model again, or delete them."
+            )
 
 
 def _named(file: Path, meshes: list[bpy.types.Object], names: Sequence[str]) -> list[bpy.types.Object]:

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from .errors import SettingsError
 
+LONGEST_MM = 100_000.0
+"""Of a sheet: 100 m, longer than any roll."""
+
 
 @dataclass(frozen=True)
 class Stock:
@@ -37,8 +40,11 @@ class Stock:
             raise SettingsError(
                 f"Stock '{self.name}': thickness {self.thickness_mm:g} mm cannot be cut; give between 0 and 100 mm."
             )
-        if not min(self.sheet_width_mm, self.sheet_height_mm) > 0:
-            raise SettingsError(f"Stock '{self.name}': the sheet has no size; give its width and height in mm.")
+        if not all(0 < side <= LONGEST_MM for side in (self.sheet_width_mm, self.sheet_height_mm)):
+            raise SettingsError(
+                f"Stock '{self.name}': a sheet is more than 0 and at most {LONGEST_MM:g} mm wide and high; "
+                "give its width and height in mm."
+            )
         if not 0 <= self.neutral_depth <= 1:
             raise SettingsError(f"Stock '{self.name}': neutral depth must lie between 0 (outside) and 1 (inside).")
         if not 0 <= self.skin_mm < self.thickness_mm:

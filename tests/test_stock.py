@@ -27,6 +27,7 @@ def test_usual_sheets():
         {"thickness_mm": 0},
         {"thickness_mm": float("nan")},
         {"sheet_width_mm": 0},
+        {"sheet_height_mm": 1e300},
         {"neutral_depth": 1.1},
         {"skin_mm": 5.0},
         {"hot_limit": -0.1},

@@ -204,3 +204,12 @@ def test_the_units_of_the_file_are_kept(box, saved, importing):
     importing.bring_to_size(shell, None)
     assert largest_mm(shell) == pytest.approx(1200, rel=1e-5)
     assert bpy.context.scene.unit_settings.scale_length == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize("number", [float("nan"), float("inf")])
+def test_a_vertex_without_a_place_is_refused(importing, module, box, saved, number):
+    """Welding would put it onto any other."""
+    box().data.vertices[0].co.x = number
+    file = saved("torn.blend")
+    with pytest.raises(module("core.errors").FormatError, match=r"torn\.blend.*without a place.*: 1\."):
+        importing.import_shell(file)
