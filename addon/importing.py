@@ -68,10 +68,10 @@ def import_shell(path: str | Path, names: Sequence[str] = ()) -> bpy.types.Objec
 def _refuse_lost_places(file: Path, meshes: list[bpy.types.Object]) -> None:
     """A vertex without a place would be welded to any other."""
     for obj in meshes:
-        lost = sum(not all(map(math.isfinite, vertex.co)) for vertex in bridge.mesh_of(obj).vertices)
+        lost = sum(not all(math.isfinite(number) for number in vertex.co) for vertex in bridge.mesh_of(obj).vertices)
         if lost:
             raise FormatError(
-                f"'{file.name}': vertices of '{obj.name}' without a place (no number, or an endless one): {lost}. "
+                f"'{file.name}': vertices of '{obj.name}' without a place (no number): {lost}. "
                 "Export the model again, or delete them."
             )
 

@@ -1,5 +1,7 @@
 """Which mesh of a file is the shell."""
 
+import math
+
 import bpy
 import pytest
 
@@ -206,10 +208,9 @@ def test_the_units_of_the_file_are_kept(box, saved, importing):
     assert bpy.context.scene.unit_settings.scale_length == pytest.approx(0.1)
 
 
-@pytest.mark.parametrize("number", [float("nan"), float("inf")])
-def test_a_vertex_without_a_place_is_refused(importing, module, box, saved, number):
+def test_a_vertex_without_a_place_is_refused(importing, module, box, saved):
     """Welding would put it onto any other."""
-    box().data.vertices[0].co.x = number
+    box().data.vertices[0].co.x = math.nan
     file = saved("torn.blend")
     with pytest.raises(module("core.errors").FormatError, match=r"torn\.blend.*without a place.*: 1\."):
         importing.import_shell(file)
