@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from dataclasses import dataclass
 
@@ -19,7 +18,7 @@ from ..core.json_reading import parse_document
 from ..core.layout import Sheet
 from ..core.makeable import unmakeable, unmakeable_words
 from ..core.pattern import Pattern, PatternPiece
-from ..core.pattern_json import from_dict, to_dict
+from ..core.pattern_json import from_dict
 from . import belongings, bridge, colours, own_mesh
 from .piece_list import list_pieces, lost_pieces
 from .run_list import list_runs, lost_runs
@@ -39,17 +38,26 @@ class Shown:
     lost: tuple[str, ...]
 
 
-def show_pattern(context: bpy.types.Context, obj: bpy.types.Object, pattern: Pattern, made_from: str) -> Shown:
-    """Replace the object's earlier results by `pattern`: collection, flat pieces, colours, list of pieces."""
+_known: tuple[str, Pattern] | None = None
+"""The last pattern that was kept, and its text, so that it need not be read again."""
+
+
+def show_pattern(
+    context: bpy.types.Context, obj: bpy.types.Object, pattern: Pattern, text: str, made_from: str
+) -> Shown:
+    """Replace the object's earlier results by `pattern`: collection, flat pieces, colours, list of pieces.
+
+    text : of the pattern, by `writing_text`
+    """
     worn = colours.worn(meshes_of(obj)) or colours.STRAIN
     clear(obj)
     root = bpy.data.collections.new(f"Foamwright: {obj.name}")
     context.scene.collection.children.link(root)
     state = root.foamwright
-    state.shell, state.made_from, state.pattern_json = obj, made_from, json.dumps(to_dict(pattern))
+    state.shell, state.made_from = obj, made_from
+    _keep(root, pattern, text)
     state.sheet_count, state.joint_count = len(pattern.sheets), len(pattern.joints)
     state.strain_scale = "\n".join(scale_words(pattern))
-    state.cannot_be_made = unmakeable_words(pattern)
     flags = face_flags(pattern)
     for place in np.unique(flags[flags != NO_FLAG]).tolist():
         state.flagged[place] = True
@@ -107,21 +115,31 @@ def meshes_of(obj: bpy.types.Object) -> list[bpy.types.Mesh]:
 
 def stored_pattern(obj: bpy.types.Object) -> Pattern:
     """The pattern of the last run. Raises MeshError where there is none, FormatError where it is damaged."""
+    global _known
     root = results_of(obj)
     if root is None:
         raise MeshError(f"'{obj.name}' has not been laid flat yet; press Flatten first.")
-    try:
-        return from_dict(parse_document(root.foamwright.pattern_json, "it"))
-    except FormatError as problem:
-        raise FormatError(
-            f"The pattern that this file keeps of '{obj.name}' cannot be read; flatten it again. ({problem})"
-        ) from problem
+    text = root.foamwright.pattern_json
+    if _known is None or _known[0] != text:
+        try:
+            _known = text, from_dict(parse_document(text, "it"))
+        except FormatError as problem:
+            raise FormatError(
+                f"The pattern that this file keeps of '{obj.name}' cannot be read; flatten it again. ({problem})"
+            ) from problem
+    return _known[1]
 
 
-def replace_pattern(obj: bpy.types.Object, pattern: Pattern) -> None:
-    """Keep `pattern` instead of the stored one; the flat pieces stay as they are."""
-    state = results_of(obj).foamwright
-    state.pattern_json, state.cannot_be_made = json.dumps(to_dict(pattern)), unmakeable_words(pattern)
+def replace_pattern(obj: bpy.types.Object, pattern: Pattern, text: str) -> None:
+    """Keep `pattern` instead of the stored one; the flat pieces stay as they are. text : as in `show_pattern`"""
+    _keep(results_of(obj), pattern, text)
+
+
+def _keep(root: bpy.types.Collection, pattern: Pattern, text: str) -> None:
+    global _known
+    _known = text, pattern
+    state = root.foamwright
+    state.pattern_json, state.cannot_be_made = text, unmakeable_words(pattern)
 
 
 def rename_flat(obj: bpy.types.Object, old_name: str, new_name: str) -> None:
@@ -170,9 +188,15 @@ def unpaint(obj: bpy.types.Object) -> None:
 def flat_mesh(piece: PatternPiece, flags: np.ndarray, unit: float) -> bpy.types.Mesh:
     """The piece on its own flat, outside face up, coloured; flags : (f,) of the shell's faces; `unit`: Blender units
     in a millimetre."""
-    points = np.column_stack([piece.flat * unit, np.zeros(len(piece.flat))])
     mesh = bpy.data.meshes.new(piece.name)
-    mesh.from_pydata(points.tolist(), [], piece.patch.triangles.tolist())
+    count = len(piece.patch.triangles)
+    mesh.vertices.add(len(piece.flat))
+    mesh.vertices.foreach_set("co", np.column_stack([piece.flat * unit, np.zeros(len(piece.flat))]).ravel())
+    mesh.loops.add(3 * count)
+    mesh.loops.foreach_set("vertex_index", piece.patch.triangles.ravel().astype(np.int32))
+    mesh.polygons.add(count)
+    mesh.polygons.foreach_set("loop_start", np.arange(0, 3 * count, 3, dtype=np.int32))
+    mesh.update(calc_edges=True)
     colours.paint(mesh, worst_strain(piece.stretch), piece.stock.hot_limit, flags[piece.patch.triangle_face])
     return mesh
 

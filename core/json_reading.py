@@ -110,6 +110,17 @@ class Node:
             raise self.wrong(f"names an element outside 0 to {below - 1}")
         return array.astype(np.int64)
 
+    def rings(self, below: int) -> tuple[np.ndarray, np.ndarray]:
+        """Lists of whole numbers from 0 to below `below`: all one after another (c,), and where each starts (n + 1,),
+        the end of the last included."""
+        rows = list(self.list())
+        try:
+            joined = Node([value for row in self.value for value in row], self.path, self.of).integers(below)
+        except (TypeError, FormatError):
+            # one by one, to say which is wrong
+            joined = np.concatenate([np.empty(0, np.int64), *(row.integers(below) for row in rows)])
+        return joined, np.cumsum([0, *(len(row.value) for row in rows)])
+
     def numbers(self, columns: int | None = None) -> np.ndarray:
         """(n,) or (n, columns) float."""
         array = self._array(columns)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, fields
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -19,11 +20,13 @@ from .foam import Stock
 from .folds import FoldRun
 from .joints import JointRun, JointSide, RimRun
 from .json_reading import Node, read_document
+from .json_writing import plain, texts
 from .layout import Placement, Sheet
 from .marks import Note
 from .notches import Notch
 from .patch import Patch
 from .pattern import Pattern, PatternPiece
+from .progress import Progress, Steps
 from .shell import Shell
 from .tight_bends import TightBend
 
@@ -50,18 +53,32 @@ def read_json(path: str | Path) -> Pattern:
 
 def to_dict(pattern: Pattern) -> dict[str, Any]:
     """The pattern as plain lists, dicts, numbers and text."""
+    return plain(_document(pattern))
+
+
+def writing_text(pattern: Pattern) -> Steps[str]:
+    """The pattern as JSON. Yields Progress."""
+    parts: list[str] = []
+    for part in texts(_document(pattern), json.JSONEncoder(allow_nan=False)):
+        yield Progress("Keeping the pattern", 0.0)
+        parts.append(part)
+    return "".join(parts)
+
+
+def _document(pattern: Pattern) -> dict[str, Any]:
     shell = pattern.shell
+    corners = shell.corner_vertex.tolist()
     return {
         "format": FORMAT,
         "version": VERSION,
         "unit": "mm",
         "shell": {
             "name": shell.name,
-            "vertices": shell.vertices.tolist(),
-            "faces": [face.tolist() for face in shell.faces],
-            "seams": shell.edges[shell.seam].tolist(),
-            "folds": shell.edges[shell.fold].tolist(),
-            "piece_of_face": pattern.piece_of_face.tolist(),
+            "vertices": shell.vertices,
+            "faces": [corners[start:stop] for start, stop in pairwise(shell.face_start.tolist())],
+            "seams": shell.edges[shell.seam],
+            "folds": shell.edges[shell.fold],
+            "piece_of_face": pattern.piece_of_face,
         },
         "pieces": [_piece_out(piece) for piece in pattern.pieces],
         "joints": [_joint_out(joint) for joint in pattern.joints],
@@ -79,20 +96,20 @@ def _piece_out(piece: PatternPiece) -> dict[str, Any]:
         "mate": piece.mate,
         "group": piece.group,
         "stock": asdict(piece.stock),
-        "faces": piece.faces.tolist(),
-        "outside_outline": [ring.tolist() for ring in piece.outside_outline],
-        "inside_outline": [ring.tolist() for ring in piece.inside_outline],
+        "faces": piece.faces,
+        "outside_outline": list(piece.outside_outline),
+        "inside_outline": list(piece.inside_outline),
         "largest_stretch": piece.largest_stretch,
         "largest_squeeze": piece.largest_squeeze,
         "flat": {
-            "vertices": piece.flat.tolist(),
-            "triangles": patch.triangles.tolist(),
-            "shell_vertex": patch.shell_vertex.tolist(),
-            "triangle_face": patch.triangle_face.tolist(),
-            "triangle_stretch": piece.stretch.tolist(),
-            "loops": [loop.tolist() for loop in patch.loops],
-            "loop_edges": [edges.tolist() for edges in patch.loop_edges],
-            "rim_reference_mm": [lengths.tolist() for lengths in piece.rim_reference],
+            "vertices": piece.flat,
+            "triangles": patch.triangles,
+            "shell_vertex": patch.shell_vertex,
+            "triangle_face": patch.triangle_face,
+            "triangle_stretch": piece.stretch,
+            "loops": list(patch.loops),
+            "loop_edges": list(patch.loop_edges),
+            "rim_reference_mm": list(piece.rim_reference),
         },
         "folds": [_fold_out(fold) for fold in piece.folds],
         "notches": [asdict(notch) for notch in piece.notches],
@@ -103,15 +120,13 @@ def _piece_out(piece: PatternPiece) -> dict[str, Any]:
 
 
 def _fold_out(fold: FoldRun) -> dict[str, Any]:
-    plain = {field.name: getattr(fold, field.name) for field in fields(fold) if field.name != "piece"}
-    mouth = [ring.tolist() for ring in fold.mouth]
-    return plain | {"path": fold.path.tolist(), "edges": fold.edges.tolist(), "mouth": mouth}
+    own = {field.name: getattr(fold, field.name) for field in fields(fold) if field.name != "piece"}
+    return own | {"mouth": list(fold.mouth)}
 
 
 def _bend_out(bend: TightBend) -> dict[str, Any]:
-    plain = {field.name: getattr(bend, field.name) for field in fields(bend) if field.name != "piece"}
-    lines, kerfs = ([ring.tolist() for ring in rings] for rings in (bend.lines, bend.kerfs))
-    return plain | {"path": bend.path.tolist(), "edges": bend.edges.tolist(), "lines": lines, "kerfs": kerfs}
+    own = {field.name: getattr(bend, field.name) for field in fields(bend) if field.name != "piece"}
+    return own | {"lines": list(bend.lines), "kerfs": list(bend.kerfs)}
 
 
 def _joint_out(joint: JointRun) -> dict[str, Any]:
@@ -123,7 +138,7 @@ def _joint_out(joint: JointRun) -> dict[str, Any]:
         "rule": joint.rule,
         "mismatch_mm": joint.mismatch_mm,
         "locked": joint.locked,
-        "edges": joint.edges.tolist(),
+        "edges": joint.edges,
     }
     return document | _side_out(joint.a, "_a") | _side_out(joint.b, "_b")
 
@@ -134,7 +149,7 @@ def _rim_out(rim: RimRun) -> dict[str, Any]:
         "style": rim.style,
         "round_mm": rim.round_mm,
         "locked": rim.locked,
-        "edges": rim.edges.tolist(),
+        "edges": rim.edges,
     }
     return document | _side_out(rim.side, "")
 
@@ -143,11 +158,11 @@ def _side_out(side: JointSide, mark: str) -> dict[str, Any]:
     return {
         f"piece{mark}": side.piece,
         f"bevel{mark}_deg": side.bevel_deg,
-        f"bevels{mark}_deg": side.bevels_deg.tolist(),
+        f"bevels{mark}_deg": side.bevels_deg,
         f"length{mark}_mm": side.length_mm,
         f"loop{mark}": side.loop,
-        f"steps{mark}": side.steps.tolist(),
-        f"path{mark}": side.path.tolist(),
+        f"steps{mark}": side.steps,
+        f"path{mark}": side.path,
     }
 
 
@@ -192,10 +207,10 @@ def from_dict(document: Any) -> Pattern:
 
 def _shell_in(node: Node) -> Shell:
     vertices = node["vertices"].numbers(columns=3)
-    faces = [face.integers(below=len(vertices)).tolist() for face in node["faces"].list()]
-    seams, folds = (node[key].integers(below=len(vertices), columns=2).tolist() for key in ("seams", "folds"))
+    corners, starts = node["faces"].rings(below=len(vertices))
+    seams, folds = (node[key].integers(below=len(vertices), columns=2) for key in ("seams", "folds"))
     name = node["name"].text()
-    return node.made(lambda: Shell.build(vertices, faces, seams, folds, name))
+    return node.made(lambda: Shell.of_corners(vertices, corners, starts, seams, folds, name))
 
 
 def _piece_in(node: Node, shell: Shell) -> PatternPiece:

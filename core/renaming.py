@@ -6,13 +6,13 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 
-from .joints import JointRun, JointSide, RimRun
+from .joints import JointRun, JointSide
 from .layers import with_words
 from .layout import Sheet
 from .marks import write_notes
 from .pattern import Pattern, PatternPiece
 from .pieces import Piece
-from .progress import finish
+from .progress import Progress, Steps, even, finish, share
 
 
 def new_names(pattern: Pattern, old: str, new: str) -> dict[str, str]:
@@ -22,8 +22,13 @@ def new_names(pattern: Pattern, old: str, new: str) -> dict[str, str]:
 
 
 def renamed(pattern: Pattern, old: str, new: str) -> Pattern:
-    """The same pattern with piece `old` called `new`; what is written on the pieces is laid out anew."""
+    """As `renaming`, at once."""
+    return finish(renaming(pattern, old, new))
 
+
+def renaming(pattern: Pattern, old: str, new: str) -> Steps[Pattern]:
+    """The same pattern with piece `old` called `new`; what is written on pieces that name it is laid out anew. Yields
+    Progress."""
     changed = new_names(pattern, old, new)
 
     def name(word: str) -> str:
@@ -53,36 +58,44 @@ def renamed(pattern: Pattern, old: str, new: str) -> Pattern:
         )
         for finding in pattern.findings
     )
+    told = {side.piece for run in pattern.joints if old in _names_of(run) for side in run.sides} | {old}
+    pieces, layers = [], []
+    for number, (piece, (first, last)) in enumerate(zip(pattern.pieces, even(len(pattern.pieces)), strict=True), 1):
+        anew = _renamed_piece(piece, name)
+        if piece.name in told or anew.mate != piece.mate:
+            bare = Piece(anew.name, anew.mate, anew.group, anew.stock, anew.faces, anew.patch)
+            writing = write_notes(
+                bare, number, anew.flat, anew.outside_outline, joints, anew.folds, anew.notches, rims, anew.bends
+            )
+            anew = replace(anew, notes=(yield from share(writing, first, last)))
+        pieces.append(anew)
+    for number, layer in enumerate(pattern.layers, start=len(pieces) + 1):
+        yield Progress("Drawing pieces", 1.0)
+        layers.append(with_words(_renamed_layer(layer, name), number, (*joints, *rims)))
     return replace(
         pattern,
-        pieces=tuple(
-            _renamed_piece(piece, number, name, joints, rims) for number, piece in enumerate(pattern.pieces, start=1)
-        ),
+        pieces=tuple(pieces),
         joints=joints,
         rims=rims,
-        layers=tuple(
-            with_words(_renamed_layer(layer, name), number, (*joints, *rims))
-            for number, layer in enumerate(pattern.layers, start=len(pattern.pieces) + 1)
-        ),
+        layers=tuple(layers),
         sheets=tuple(map(sheet, pattern.sheets)),
         findings=findings,
     )
 
 
-def _renamed_piece(
-    piece: PatternPiece,
-    number: int,
-    name: Callable[[str], str],
-    joints: tuple[JointRun, ...],
-    rims: tuple[RimRun, ...],
-) -> PatternPiece:
-    folds = tuple(replace(fold, piece=name(fold.piece)) for fold in piece.folds)
-    bends = tuple(replace(bend, piece=name(bend.piece)) for bend in piece.bends)
-    bare = Piece(name(piece.name), piece.mate and name(piece.mate), piece.group, piece.stock, piece.faces, piece.patch)
-    notes = finish(
-        write_notes(bare, number, piece.flat, piece.outside_outline, joints, folds, piece.notches, rims, bends)
+def _names_of(run: JointRun) -> set[str]:
+    return {side.piece for side in run.sides}
+
+
+def _renamed_piece(piece: PatternPiece, name: Callable[[str], str]) -> PatternPiece:
+    """With what is written on it as it was."""
+    return replace(
+        piece,
+        name=name(piece.name),
+        mate=piece.mate and name(piece.mate),
+        folds=tuple(replace(fold, piece=name(fold.piece)) for fold in piece.folds),
+        bends=tuple(replace(bend, piece=name(bend.piece)) for bend in piece.bends),
     )
-    return replace(piece, name=bare.name, mate=bare.mate, folds=folds, notes=notes, bends=bends)
 
 
 def _renamed_layer(layer: PatternPiece, name: Callable[[str], str]) -> PatternPiece:

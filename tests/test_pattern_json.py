@@ -9,8 +9,10 @@ import foamwright.core
 import jsonschema
 import numpy as np
 import pytest
+from foamwright.core import json_writing
 from foamwright.core.errors import ExportError, FormatError
-from foamwright.core.pattern_json import from_dict, read_json, to_dict, write_json
+from foamwright.core.pattern_json import from_dict, read_json, to_dict, write_json, writing_text
+from foamwright.core.progress import finish
 from foamwright.core.tight_bends import TightBend
 from hypothesis import given
 from hypothesis import strategies as st
@@ -54,6 +56,36 @@ def test_written_and_read_back_nothing_is_lost(tmp_path):
     _assert_same(pattern, read_json(path))
     again = write_json(read_json(path), tmp_path / "again.json")
     assert path.read_bytes() == again.read_bytes()
+
+
+@pytest.mark.parametrize("most", [2, 10_000])
+def test_text_in_parts_is_the_text_of_the_whole(monkeypatch, most):
+    monkeypatch.setattr(json_writing, "MOST_ROWS", most)
+    pattern = sample_pattern('käfer 甲虫 "quoted"')
+    steps = writing_text(pattern)
+    assert sum(1 for _ in steps) > len(pattern.pieces)
+    text = finish(writing_text(pattern))
+    assert text == json.dumps(to_dict(pattern))
+    _assert_same(pattern, from_dict(json.loads(text)))
+
+
+parts = st.floats(-1, 1)
+
+
+@given(
+    st.recursive(
+        st.none()
+        | st.booleans()
+        | st.integers(-9, 9)
+        | st.text(max_size=3)
+        | arrays(float, (3, 2), elements=st.floats(-1, 1)),
+        lambda part: st.lists(part, max_size=4) | st.dictionaries(st.text(max_size=2), part, max_size=3),
+        max_leaves=25,
+    )
+)
+def test_any_document_is_written_alike_in_parts_and_whole(document):
+    encode = json.JSONEncoder()
+    assert "".join(json_writing.texts(document, encode)) == encode.encode(json_writing.plain(document))
 
 
 def test_tight_bends_with_their_kerfs_survive():

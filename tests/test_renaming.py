@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 from foamwright.core.check import Finding
 from foamwright.core.pattern_json import to_dict
-from foamwright.core.renaming import renamed
+from foamwright.core.renaming import renamed, renaming
 from sample_pattern import sample_pattern
 
 
@@ -54,3 +54,22 @@ def test_mates_know_the_new_name():
     pattern = renamed(sample_pattern(), "ear disc left", "Left ear")
     assert pattern.piece("ear disc right").mate == "Left ear"
     assert pattern.piece("Left ear").mate == "ear disc right"
+
+
+def test_pieces_that_do_not_name_it_keep_their_words_as_they_are():
+    pattern = sample_pattern()
+    after = renamed(pattern, "back plate", "Back")
+    told = {side.piece for joint in pattern.joints for side in joint.sides if "back plate" in _pieces_of(joint)}
+    for piece, now in zip(pattern.pieces, after.pieces, strict=True):
+        if piece.name not in told and piece.name != "back plate":
+            assert now.notes is piece.notes
+    assert after.piece("Back").notes != pattern.piece("back plate").notes
+
+
+def test_every_piece_with_words_is_a_step():
+    pattern = sample_pattern()
+    assert len(list(renaming(pattern, "brow band", "Brow"))) > len(pattern.pieces) / 2
+
+
+def _pieces_of(joint) -> set[str]:
+    return {side.piece for side in joint.sides}

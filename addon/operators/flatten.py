@@ -5,6 +5,8 @@ from bpy.props import EnumProperty
 
 from ...core.flatten import Flattener
 from ...core.makeable import unmakeable_words
+from ...core.pattern_json import writing_text
+from ...core.progress import share
 from ...core.unfold import unfold
 from .. import belongings, bridge, colours, jobs, overlay, results, summary, undo_steps
 from ..findings import list_findings
@@ -12,6 +14,10 @@ from ..shell_settings import settings_of
 
 known = Flattener()
 """What has been laid flat in this session, so that a run after a moved seam solves only what changed."""
+
+
+UNFOLDED = 0.99
+"""Part of the work that is done when the pattern is made and only has to be written down, as measured."""
 
 
 class FOAMWRIGHT_OT_flatten(jobs.ShellJob):
@@ -26,10 +32,11 @@ class FOAMWRIGHT_OT_flatten(jobs.ShellJob):
         obj = context.object
         self._made_from = summary.made_from(context.scene, obj)
         letters = bridge.run_letters(context, obj, shell)
-        return unfold(shell, settings_of(context.scene, obj), face_names, known, letters)
+        return _with_text(unfold(shell, settings_of(context.scene, obj), face_names, known, letters))
 
-    def show(self, context, obj, shell, pattern):
-        shown = results.show_pattern(context, obj, pattern, self._made_from)
+    def show(self, context, obj, shell, result):
+        pattern, text = result
+        shown = results.show_pattern(context, obj, pattern, text, self._made_from)
         list_findings(context, obj, shell, pattern.findings)
         overlay.follow(obj)
         warnings = sum(finding.severity != "note" for finding in pattern.findings)
@@ -101,6 +108,12 @@ class FOAMWRIGHT_OT_clear(bpy.types.Operator):
             results.unpaint(context.object)
         summary.refresh(context)
         return {"FINISHED"}
+
+
+def _with_text(steps):
+    """The steps, and those of writing down the pattern that they return: both."""
+    pattern = yield from share(steps, 0, UNFOLDED)
+    return pattern, (yield from share(writing_text(pattern), UNFOLDED, 1))
 
 
 CLASSES = (FOAMWRIGHT_OT_flatten, FOAMWRIGHT_OT_colours, FOAMWRIGHT_OT_clear)

@@ -3,12 +3,18 @@
 import bpy
 from bpy.props import BoolProperty, FloatProperty, StringProperty
 
+from ...core.errors import MeshError, SettingsError
+from ...core.pattern_json import writing_text
 from ...core.pieces import cutting_pieces
-from ...core.renaming import new_names, renamed
-from .. import jobs, overlay, own_mesh, results, summary, trouble, undo_steps
+from ...core.progress import share
+from ...core.renaming import new_names, renaming
+from .. import jobs, overlay, own_mesh, results, summary, undo_steps
 from ..findings import reword_findings
 from ..piece_list import active_piece, list_pieces, lost_pieces
 from ..shell_settings import settings_of
+
+WORDED = 0.5
+"""Part of the work of renaming that is done when the words are laid out anew, as measured on helmets."""
 
 
 class FOAMWRIGHT_OT_find_pieces(jobs.ShellJob):
@@ -32,51 +38,76 @@ class FOAMWRIGHT_OT_find_pieces(jobs.ShellJob):
         return "INFO", f"{len(pieces)} pieces"
 
 
-class FOAMWRIGHT_OT_rename_piece(bpy.types.Operator):
+class FOAMWRIGHT_OT_rename_piece(jobs.Job):
     """Give the piece another name, on the list, on its flat and on the templates"""
 
     bl_idname = "foamwright.rename_piece"
     bl_label = "Rename Piece"
     bl_options = {"REGISTER", "UNDO"}
+    title = "Renaming"
 
     piece: StringProperty(name="Piece", description="Its present name; empty: the one chosen in the list")
     new_name: StringProperty(name="New name")
 
+    asked = False
+
     @classmethod
     def poll(cls, context):
-        return has_pieces(cls, context)
+        return jobs.is_free(cls) and has_pieces(cls, context)
 
     def invoke(self, context, _event):
+        self.asked = True
         self.piece = self.new_name = active_piece(context.object).name
         return context.window_manager.invoke_props_dialog(self)
 
     def draw(self, _context):
         self.layout.prop(self, "new_name")
 
-    @undo_steps.whole
-    @trouble.reports_errors
     def execute(self, context):
-        obj, new_name = context.object, self.new_name.strip()
+        """Called by a script, or by the dialog when the maker has agreed."""
+        return self.start(context) if self.asked else super().execute(context)
+
+    def begin(self, context):
+        obj, self._new = context.object, self.new_name.strip()
         item = _chosen(self, obj)
-        if item is None or not new_name or obj.foamwright.pieces.find(new_name) >= 0:
-            self.report({"ERROR"}, f"'{new_name}' cannot be a new name of '{self.piece}'; give one that is not in use")
-            return {"CANCELLED"}
-        old_name = item.name
-        if results.results_of(obj) is not None:
-            pattern = results.stored_pattern(obj)
-            changed = renamed(pattern, old_name, new_name)
-            results.replace_pattern(obj, changed)
-            reword_findings(obj, pattern.findings, changed.findings)
-            for before, after in new_names(pattern, old_name, new_name).items():
+        if item is None or not self._new or obj.foamwright.pieces.find(self._new) >= 0:
+            raise SettingsError(f"'{self._new}' cannot be a new name of '{self.piece}'; give one that is not in use.")
+        self._old = item.name
+        self._before = results.stored_pattern(obj) if results.results_of(obj) is not None else None
+        return _renaming(self._before, self._old, self._new)
+
+    def end(self, context, result):
+        obj = context.scene.objects.get(self._name)
+        item = obj and obj.foamwright.pieces.get(self._old)
+        has_results = results.results_of(obj) is not None
+        if (
+            item is None
+            or has_results != (self._before is not None)
+            or (has_results and results.stored_pattern(obj) is not self._before)
+        ):
+            raise MeshError(f"'{self._name}' was changed meanwhile; rename the piece again.")
+        if result is not None:
+            changed, text = result
+            results.replace_pattern(obj, changed, text)
+            reword_findings(obj, self._before.findings, changed.findings)
+            for before, after in new_names(self._before, self._old, self._new).items():
                 results.rename_flat(obj, before, after)
             overlay.follow(obj)
-        item.name = new_name
+        item.name = self._new
         for other in obj.foamwright.pieces:
-            other.mate = new_name if other.mate == old_name else other.mate
+            other.mate = self._new if other.mate == self._old else other.mate
         for run in obj.foamwright.runs:
-            run.one = new_name if run.one == old_name else run.one
-            run.other = new_name if run.other == old_name else run.other
-        return {"FINISHED"}
+            run.one = self._new if run.one == self._old else run.one
+            run.other = self._new if run.other == self._old else run.other
+        return "INFO", f"'{self._old}' is called '{self._new}' now"
+
+
+def _renaming(pattern, old, new):
+    """The steps that make the renamed pattern and its text; no pattern, nothing to do."""
+    if pattern is None:
+        return None
+    changed = yield from share(renaming(pattern, old, new), 0, WORDED)
+    return changed, (yield from share(writing_text(changed), WORDED, 1))
 
 
 class FOAMWRIGHT_OT_set_piece_stock(bpy.types.Operator):
