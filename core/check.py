@@ -76,6 +76,11 @@ def refuse_unfit(shell: Shell) -> Steps[None]:
     refuse((yield from _what_stops(shell)))
 
 
+def refuse_slivers(shell: Shell) -> None:
+    """Raise MeshError for faces that have no shape."""
+    refuse(_slivers(shell))
+
+
 def _what_stops(shell: Shell) -> Steps[list[Finding]]:
     """Findings that say stop."""
     found: list[Finding] = []

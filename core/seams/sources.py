@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..check import refuse_slivers
 from ..completion import TURN_LIMIT, Completion
 from ..errors import SettingsError
 from ..progress import Steps, share, telling
@@ -32,8 +33,10 @@ def complete_seams(shell: Shell, turn_limit: float = TURN_LIMIT) -> Steps[Shell]
     Where the shell mirrors itself across its own edges, so do the seams.
 
     turn_limit : rad, the angle to its mean normal that 95 % of a piece's area keep to, unless the piece is
-        nearly developable; infinite for cuts that only open what is closed. Yields Progress.
+        nearly developable; infinite for cuts that only open what is closed. Yields Progress. Raises MeshError for
+        faces without area, which look nowhere.
     """
+    refuse_slivers(shell)
     work = Completion(shell, turn_limit)
     yield from share(telling("Dividing the shell", work.divide()), 0, 0.7)
     yield from share(telling("Joining pieces again", work.join()), 0.7, 1)

@@ -82,18 +82,26 @@ def told_by(operator):
     return ""
 
 
+def grid(count, step=30):
+    """Corners and faces of a wavy sheet of `count` x `count` squares."""
+    points = [(x * step, y * step, 40 * ((x * y) % 3)) for y in range(count + 1) for x in range(count + 1)]
+    row = count + 1
+    return points, [[i, i + 1, i + row + 1, i + row] for i in range(count * row) if (i + 1) % row]
+
+
 SIZELESS = {
-    "a scale of zero on one axis": ([(0, 0, 0), (100, 0, 0), (100, 80, 0), (0, 80, 40)], (1, 0, 1)),
-    "a scale of zero": ([(0, 0, 0), (100, 0, 0), (100, 80, 0), (0, 80, 40)], (0, 0, 0)),
-    "all in one point": ([(10, 10, 10)] * 4, (1, 1, 1)),
-    "all on one line": ([(10, 0, 0), (20, 0, 0), (30, 0, 0), (40, 0, 0)], (1, 1, 1)),
+    "a scale of zero on one axis": (*grid(8), (1, 0, 1)),
+    "a scale of zero on two axes": (*grid(8), (0, 0, 1)),
+    "a scale of zero": (*grid(8), (0, 0, 0)),
+    "all in one point": ([(10, 10, 10)] * 4, [[0, 1, 2, 3]], (1, 1, 1)),
+    "all on one line": ([(10, 0, 0), (20, 0, 0), (30, 0, 0), (40, 0, 0)], [[0, 1, 2, 3]], (1, 1, 1)),
 }
 
 
-@pytest.mark.parametrize(("points", "scale"), SIZELESS.values(), ids=SIZELESS)
+@pytest.mark.parametrize(("points", "faces", "scale"), SIZELESS.values(), ids=SIZELESS)
 @pytest.mark.parametrize("operator", [*JOBS, "removable_seams", "where_to_cut"])
-def test_a_shell_without_extent_gets_a_message(make, module, points, scale, operator):
-    obj = make(points, [[0, 1, 2, 3]])
+def test_a_shell_without_extent_gets_a_message(make, module, points, faces, scale, operator):
+    obj = make(points, faces)
     obj.scale = scale
     obj.foamwright.pieces.add().name = "P1"
     bpy.context.view_layer.update()
