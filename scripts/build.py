@@ -53,7 +53,7 @@ def current_platform() -> str:
     """Blender's name for the platform this runs on."""
     system = {"Linux": "linux", "Windows": "windows", "Darwin": "macos"}.get(machine.system(), machine.system().lower())
     processor = machine.machine().lower()
-    name = f"{system}-{ {'x86_64': 'x64', 'amd64': 'x64', 'aarch64': 'arm64'}.get(processor, processor)}"
+    name = f"{system}-{ {'x86_64': 'x64', 'amd64': 'x64', 'aarch64': 'arm64'}.get(processor, processor) }"
     if name not in PLATFORMS:
         raise SystemExit(f"There is no Foamwright zip for {name}; there is one for each of: {', '.join(PLATFORMS)}.")
     return name

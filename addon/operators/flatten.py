@@ -100,12 +100,13 @@ class FOAMWRIGHT_OT_clear(bpy.types.Operator):
 
     @undo_steps.whole
     def execute(self, context):
-        left_over = belongings.left_over_at(context.object)
+        obj = context.object
+        left_over = belongings.left_over_at(obj)
         if left_over is not None:
             belongings.remove_results(left_over)
         else:
-            results.clear(context.object)
-            results.unpaint(context.object)
+            results.clear(obj)
+            results.unpaint(obj)
         summary.refresh(context)
         return {"FINISHED"}
 
