@@ -33,6 +33,9 @@ STRAIGHT_ON_DEG = 20.0
 EASE = 40.0
 """Length of that slope in sizes of the step; it goes no further than to the middle of an edge."""
 
+SLIT_MM = 0.3
+"""What no knife cuts by intent (common practice)."""
+
 SPECK_MM2 = 0.01
 """Parts smaller than this are rounding, not foam."""
 
@@ -75,8 +78,8 @@ def offset_ring(ring: np.ndarray, inward: np.ndarray) -> list[Polygon]:
     Neighbouring edges meet where their moved lines cross. The moved ring may then run through itself; the
     regions it winds around at least once are kept (Chen and McMains, Polygon Offsetting by Computing Winding
     Numbers, ASME DETC2005-85513, 2005), less the strip each inward edge has swept and what no edge can have
-    reached: a part narrower than its strips would otherwise come back inside out. Parts have no holes: a pocket
-    that closes is filled.
+    reached: a part narrower than its strips would otherwise come back inside out. A pocket whose mouth closes is a
+    hole from then on.
     """
     corners = _corners_of(ring, inward)
     if corners is None:
@@ -87,7 +90,20 @@ def offset_ring(ring: np.ndarray, inward: np.ndarray) -> list[Polygon]:
     swept, trimmed = (shapely.union_all(strips) for strips in (corners.swept_strips(), corners.trimmed_strips()))
     gone = swept.union(shapely.difference(trimmed, whole, grid_size=GRID_MM))
     gone = gone.union(_beyond_reach(left, [whole, *corners.outward_reach()]))
-    return _tidy(_less(left, gone))
+    pockets = _pockets(left, whole, corners)
+    parts = _tidy(_less(left, gone))
+    return cut_away(parts, pockets) if pockets.area > 0 else parts
+
+
+def _pockets(left: shapely.Geometry, whole: shapely.Geometry, corners: _Corners) -> shapely.Geometry:
+    """What the moved ring has closed around and no edge has reached; but for slits no knife goes into."""
+    closed = [Polygon(ring) for part in parts_of(left) for ring in part.interiors]
+    if not closed:
+        return Polygon()
+    open_still = shapely.difference(
+        shapely.union_all(closed), shapely.union_all([whole, *corners.outward_strips()]), grid_size=GRID_MM
+    )
+    return shapely.union_all([part for part in parts_of(open_still) if not part.buffer(-SLIT_MM / 2).is_empty])
 
 
 def _less(left: shapely.Geometry, gone: shapely.Geometry) -> shapely.Geometry:
@@ -236,9 +252,15 @@ class _Corners:
 
     def outward_reach(self) -> list[Polygon]:
         """Where the edges that move outwards may bring the ring, generously."""
+        return list(shapely.buffer(self._moved_out(), -REACH * self.d2[self.d2 < 0] + HAIR_MM))
+
+    def outward_strips(self) -> list[Polygon]:
+        """What each edge adds as it moves outwards."""
+        return list(shapely.buffer(self._moved_out(), -self.d2[self.d2 < 0], cap_style="flat"))
+
+    def _moved_out(self) -> np.ndarray:
         ends = np.stack([self.point, np.roll(self.point, -1, axis=0)], axis=1)
-        moved_out = self.d2 < 0
-        return list(shapely.buffer(shapely.linestrings(ends[moved_out]), -REACH * self.d2[moved_out] + HAIR_MM))
+        return shapely.linestrings(ends[self.d2 < 0])
 
 
 def _corners_of(ring: np.ndarray, inward: np.ndarray) -> _Corners | None:

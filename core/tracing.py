@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import shapely
-from shapely import MultiLineString
+from shapely import LineString, MultiLineString
 from shapely.geometry.polygon import orient
 
 from .outline import GRID_MM, face_of, parts_of
@@ -22,16 +24,24 @@ def traced_lines(piece: PatternPiece) -> tuple[np.ndarray, ...]:
     takes away is added. Where that leaves nothing of a gap, the middle of a dart is cut, or both sides of the gap.
     """
     allowance = piece.stock.blade_mm / 2
-    if not allowance and not inside_sticks_out(piece):
-        return piece.outside_outline
-    both = shapely.union_all([face_of(piece.outside_outline), face_of(piece.inside_outline)], grid_size=GRID_MM)
-    whole = both.buffer(allowance, join_style="mitre") if allowance else both
+    if allowance or inside_sticks_out(piece):
+        both = shapely.union_all([face_of(piece.outside_outline), face_of(piece.inside_outline)], grid_size=GRID_MM)
+        whole = both.buffer(allowance, join_style="mitre") if allowance else both
+        parts = [orient(part) for part in parts_of(whole)]
+        rings = tuple(np.array(ring.coords) for part in parts for ring in (part.exterior, *part.interiors))
+        gaps = _closed_gaps(both, whole, allowance)
+    else:
+        rings, whole, gaps = piece.outside_outline, face_of(piece.outside_outline), MultiLineString()
     darts = shapely.intersection(_middle_of_darts(piece), whole)
-    gaps = _closed_gaps(both, whole, allowance).difference(darts.buffer(piece.stock.blade_mm))
-    whole = orient(parts_of(whole)[0])
-    slits = [line for lines in (darts, gaps) for line in shapely.get_parts(shapely.line_merge(lines))]
-    lines = [whole.exterior, *whole.interiors, *(line for line in slits if line.length > SHORTEST_SLIT_MM)]
-    return tuple(shapely.get_coordinates(line) for line in lines)
+    darts = darts.difference(MultiLineString([LineString(ring) for ring in rings]).buffer(SHORTEST_SLIT_MM))
+    slits = [*_lines(darts), *_lines(gaps.difference(darts.buffer(max(piece.stock.blade_mm, SHORTEST_SLIT_MM))))]
+    return (*rings, *slits) if slits else rings
+
+
+def _lines(shape: shapely.Geometry) -> Iterator[np.ndarray]:
+    for line in shapely.get_parts(shapely.line_merge(shape)):
+        if line.length > SHORTEST_SLIT_MM:
+            yield shapely.get_coordinates(line)
 
 
 def _closed_gaps(both: shapely.Geometry, whole: shapely.Geometry, allowance: float) -> shapely.Geometry:

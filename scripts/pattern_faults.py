@@ -148,8 +148,7 @@ def far_faces_lie_right(pattern: Pattern, settings: Settings) -> Iterator[Fault]
         if any(_told(pattern, kind, piece.name) for kind in ("overlap", "narrow-piece", "corner-trim", "closed-gap")):
             continue
         outside, inside = _face(piece.outside_outline), _face(piece.inside_outline)
-        sides = [side for run in pattern.runs for side in run.sides if side.piece == piece.name]
-        bevels = np.concatenate([np.zeros(1), *(side.bevels_deg for side in sides)])
+        bevels = np.concatenate([np.zeros(1), *(side.bevels_deg for side in _sides(pattern, piece))])
         if (bevels >= 0).all() and _reaches_out(inside, outside):
             yield Fault("bevel", piece.name, "no valley, and its inside face reaches out of the outside one")
         if (bevels <= 0).all() and _reaches_out(outside, inside):
@@ -196,7 +195,8 @@ def notches_meet(pattern: Pattern, settings: Settings) -> Iterator[Fault]:
             line = _traced(pattern, piece)
             wanted, reach = _wanted_notches(pattern, joint, side, notches, settings)
             for notch, place, loose in zip(notches, wanted, reach, strict=True):
-                stands = line.distance(Point(place)) < LEAST_MM
+                # within a dart there may be something else to trace just there
+                stands = joint.a.piece != joint.b.piece and line.distance(Point(place)) < LEAST_MM
                 off = float(np.linalg.norm(place - notch.point))
                 if off > LEAST_MM + (LEAST_MM if stands else loose):
                     yield Fault("twins", joint.letter, f"{notch.label} is {off:.2f} mm out of place on {piece.name}")
@@ -209,14 +209,14 @@ def _wanted_notches(
     as an offset runs on at a corner, and to the middle of a dart."""
     piece, arc = pattern.piece(side.piece), _arc(_path(pattern, side))
     parts = (np.arange(len(notches)) + 0.5) / len(notches)
-    lean = np.tan(np.radians(side.bevels_deg)) * (1 if settings.model_is_inside else -1)
-    out = np.maximum(lean * piece.stock.thickness_mm, 0) + piece.stock.blade_mm / 2
+    out = _out(piece, side.bevels_deg, settings)
+    farthest = max(_out(piece, own.bevels_deg, settings).max() for own in _sides(pattern, piece))
     steps = np.minimum(np.searchsorted(arc, parts * arc[-1], side="right"), len(out)) - 1
     shared = _along(_path(pattern, side), parts)
     other = _along(_path(pattern, joint.b if side is joint.a else joint.a), parts)
     gap = np.linalg.norm(shared - other, axis=1) if joint.a.piece == joint.b.piece else np.zeros(len(parts))
     inward = np.array([notch.inward for notch in notches])
-    return shared - out[steps, None] * inward, 3 * out.max() + gap / 2
+    return shared - out[steps, None] * inward, 3 * farthest + gap
 
 
 def sheets_hold_all_once(pattern: Pattern, settings: Settings) -> Iterator[Fault]:
@@ -358,6 +358,16 @@ def _path(pattern: Pattern, side: JointSide) -> np.ndarray:
 
 def _arc(path: np.ndarray) -> np.ndarray:
     return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
+
+
+def _out(piece: PatternPiece, bevels_deg: np.ndarray, settings: Settings) -> np.ndarray:
+    """(k,) mm, how far the line to trace lies outside the modelled one."""
+    lean = np.tan(np.radians(bevels_deg)) * (1 if settings.model_is_inside else -1)
+    return np.maximum(lean * piece.stock.thickness_mm, 0) + piece.stock.blade_mm / 2
+
+
+def _sides(pattern: Pattern, piece: PatternPiece) -> list[JointSide]:
+    return [side for run in pattern.runs for side in run.sides if side.piece == piece.name]
 
 
 def _along(path: np.ndarray, parts: np.ndarray) -> np.ndarray:

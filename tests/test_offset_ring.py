@@ -117,6 +117,17 @@ def test_what_the_bevels_eat_is_not_left_inside_out():
     assert [part.area for part in parts] == pytest.approx([14.0 * 14.0] * 2)
 
 
+def test_a_pocket_whose_mouth_closes_is_a_hole():
+    """A plate with a pocket of 40 x 30 mm and a mouth of 4 mm, whose sides move 3 mm out; the pocket's own 1 mm."""
+    mouth = [(28, 0), (28, 10), (10, 10), (10, 40), (50, 40), (50, 10), (32, 10), (32, 0)]
+    ring = np.array([(0, 0), *mouth, (60, 0), (60, 50), (0, 50)], float)
+    out = np.array([0, 3, 1, 1, 1, 1, 1, 3, 0, 0, 0, 0], float)
+    (part,) = offset_ring(ring, -out)
+    (hole,) = part.interiors
+    assert Polygon(part.exterior).area == pytest.approx(60 * 50, abs=0.1)
+    assert Polygon(hole).symmetric_difference(shapely.box(11, 11, 49, 39)).area < 0.01
+
+
 def test_winding_numbers_of_a_figure_of_eight():
     ring = np.array([(0, 0), (4, 4), (4, 0), (0, 4)], float)
     inside = np.array([(1, 2), (3, 2), (2, 3.5), (9, 9)])

@@ -63,3 +63,15 @@ def test_a_dart_narrower_than_the_blade_is_cut_along_its_middle():
     np.testing.assert_allclose(slit[:, 1], 30 - (60 - slit[:, 0]) / 60, atol=1e-6)
     wide, flat, joints, _ = _sheet_with_a_dart(0.0, opened_mm=2.0)
     assert len(_traced(wide, flat, joints)) == 1
+
+
+def test_a_closed_dart_is_cut_also_where_the_far_face_has_filled_it():
+    """The mesh is the inside face, square along the dart; the outside outline has no dart any more."""
+    piece, flat, joints, _ = _sheet_with_a_dart(0.0)
+    inside = both_outlines(piece, flat, joints)[0]
+    outside = (np.array([(0, 0), (100, 0), (100, 60), (0, 60), (0, 0)], float),)
+    lines = shapely.MultiLineString(
+        [shapely.LineString(line) for line in traced_lines(bare_piece(piece, flat, outside, inside))]
+    )
+    dart = shapely.LineString([(0, 30), (60, 30)])
+    assert dart.difference(lines.buffer(0.11)).length < 1e-6
