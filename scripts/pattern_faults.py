@@ -197,9 +197,10 @@ def notches_meet(pattern: Pattern, settings: Settings) -> Iterator[Fault]:
             for notch, place, loose in zip(notches, wanted, reach, strict=True):
                 # within a dart there may be something else to trace just there
                 stands = joint.a.piece != joint.b.piece and line.distance(Point(place)) < LEAST_MM
-                off = float(np.linalg.norm(place - notch.point))
-                if off > LEAST_MM + (LEAST_MM if stands else loose):
-                    yield Fault("twins", joint.letter, f"{notch.label} is {off:.2f} mm out of place on {piece.name}")
+                way = place - notch.point
+                aside = abs(way[0] * notch.inward[1] - way[1] * notch.inward[0])
+                if np.hypot(*way) > LEAST_MM + loose or (stands and aside > 2 * LEAST_MM):
+                    yield Fault("twins", joint.letter, f"{notch.label} is out of place on {piece.name}")
 
 
 def _wanted_notches(
@@ -216,7 +217,7 @@ def _wanted_notches(
     other = _along(_path(pattern, joint.b if side is joint.a else joint.a), parts)
     gap = np.linalg.norm(shared - other, axis=1) if joint.a.piece == joint.b.piece else np.zeros(len(parts))
     inward = np.array([notch.inward for notch in notches])
-    return shared - out[steps, None] * inward, 3 * farthest + gap
+    return shared - out[steps, None] * inward, 4 * farthest + gap
 
 
 def sheets_hold_all_once(pattern: Pattern, settings: Settings) -> Iterator[Fault]:
