@@ -147,11 +147,20 @@ def out_of_edit_mode(obj: bpy.types.Object) -> Iterator[None]:
     try:
         yield
     finally:
-        if editing:
+        if editing and obj.visible_get():
             set_mode(obj, "EDIT")
 
 
+def refuse_hidden(obj: bpy.types.Object) -> None:
+    """Raises MeshError for an object that is not to be seen, on which Blender edits and selects nothing."""
+    if not obj.visible_get():
+        raise MeshError(f"'{obj.name}' is hidden, so nothing can be selected or painted on it; show it first.")
+
+
 def set_mode(obj: bpy.types.Object, mode: Literal["OBJECT", "EDIT"]) -> None:
+    """Enter or leave Edit Mode. Raises MeshError where an object that is to be edited is hidden."""
+    if mode == "EDIT":
+        refuse_hidden(obj)
     with bpy.context.temp_override(active_object=obj, object=obj):
         bpy.ops.object.mode_set(mode=mode)
 

@@ -83,7 +83,7 @@ def _push() -> None:
 
 def _come_back() -> None:
     obj = bpy.context.view_layer.objects.active
-    if obj is not None and obj.name == _edited and obj.mode == "OBJECT":
+    if obj is not None and obj.name == _edited and obj.mode == "OBJECT" and obj.visible_get():
         bridge.set_mode(obj, "EDIT")
 
 

@@ -154,6 +154,13 @@ class Walk:
         bpy.context.view_layer.objects.active = obj
         return obj
 
+    def select(self, obj: bpy.types.Object) -> bpy.types.Object:
+        """As `activate`, for what Blender does to the selection alone; nothing hidden can be selected."""
+        self.activate(obj)
+        if not obj.select_get():
+            raise Skip
+        return obj
+
     def shells(self) -> list[bpy.types.Object]:
         is_shell = self.module("addon.shell_state").is_shell
         return [obj for obj in bpy.context.scene.objects if is_shell(obj) and MINE in obj]

@@ -70,7 +70,7 @@ def _plain(operator: str, weight: int = 1) -> None:
 
 for _operator in (
     "check", "find_pieces", "complete_seams", "suggest_seams", "where_to_cut", "removable_seams", "reckon_plan",
-    "take_plan", "drop_plan", "select_cut", "forbid_cut", "select_forbidden", "calibrate",
+    "take_plan", "drop_plan", "select_cut", "paint_cuts", "forbid_cut", "select_forbidden", "calibrate",
 ):  # fmt: skip
     _plain(_operator)
 
@@ -191,14 +191,14 @@ def rename_something(walk: Walk) -> None:
 def duplicate_shell(walk: Walk) -> None:
     if len(walk.shells()) >= MOST_SHELLS:
         raise Skip
-    walk.activate(walk.pick(walk.shells()))
+    walk.select(walk.pick(walk.shells()))
     bpy.ops.object.duplicate(linked=walk.random.random() < 0.5)
     walk.own(bpy.context.view_layer.objects.active)
 
 
 @step(2)
 def duplicate_flat(walk: Walk) -> None:
-    flat = walk.activate(walk.pick(walk.results()))
+    flat = walk.select(walk.pick(walk.results()))
     if not flat.data.polygons or len(walk.shells()) >= MOST_SHELLS:
         raise Skip
     bpy.ops.object.duplicate(linked=walk.random.random() < 0.5)
@@ -208,7 +208,7 @@ def duplicate_flat(walk: Walk) -> None:
 @step(1)
 def edit_flat(walk: Walk) -> None:
     """It is the maker's from now on."""
-    flat = walk.activate(walk.pick(walk.results()))
+    flat = walk.activate(walk.pick([flat for flat in walk.results() if MINE not in flat]))
     if not flat.data.polygons or flat.data.users > 1:
         raise Skip
     flat.data.vertices[0].co.x += 0.002
@@ -217,7 +217,7 @@ def edit_flat(walk: Walk) -> None:
 
 @step(2)
 def delete_shell(walk: Walk) -> None:
-    shell = walk.activate(walk.pick(walk.shells()))
+    shell = walk.select(walk.pick(walk.shells()))
     if len(walk.shells()) == 1:
         raise Skip
     walk.disown(shell)
@@ -228,7 +228,7 @@ def delete_shell(walk: Walk) -> None:
 def delete_results(walk: Walk) -> None:
     for flat in walk.results()[: walk.random.randrange(1, 4)]:
         if MINE not in flat:
-            walk.activate(flat)
+            walk.select(flat)
             bpy.ops.object.delete()
 
 
@@ -242,11 +242,13 @@ def parent_to_a_flat(walk: Walk) -> None:
 
 @step(1)
 def join_flat_into_shell(walk: Walk) -> None:
-    walk.activate(walk.pick(walk.shells()))
+    walk.select(walk.pick(walk.shells()))
     flat = walk.pick([flat for flat in walk.results() if MINE not in flat])
     if bpy.context.view_layer.objects.get(flat.name) is None:
         raise Skip
     flat.select_set(True)
+    if not flat.select_get():
+        raise Skip
     bpy.ops.object.join()
 
 
@@ -256,8 +258,10 @@ def join_shell_into_flat(walk: Walk) -> None:
     shell = walk.pick(walk.shells())
     if len(walk.shells()) == 1 or bpy.context.view_layer.objects.get(shell.name) is None:
         raise Skip
-    walk.activate(flat)
+    walk.select(flat)
     shell.select_set(True)
+    if not shell.select_get():
+        raise Skip
     walk.disown(shell)
     bpy.ops.object.join()
     walk.own(flat)

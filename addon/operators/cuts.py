@@ -124,7 +124,9 @@ class FOAMWRIGHT_OT_paint_cuts(bpy.types.Operator):
     def poll(cls, context):
         return jobs.has_shell(cls, context)
 
+    @trouble.reports_errors
     def execute(self, context):
+        bridge.refuse_hidden(context.object)
         groups = context.object.vertex_groups
         groups.active_index = (groups.get(self.what) or groups.new(name=self.what)).index
         bpy.ops.object.mode_set(mode="WEIGHT_PAINT")

@@ -120,3 +120,27 @@ def test_a_flattened_shell_that_loses_its_extent_is_outdated(panels, module, tmp
     assert module("addon.summary").refresh(bpy.context).outdated
     assert bpy.ops.foamwright.export(directory=str(tmp_path), kinds={"JSON"}) == {"FINISHED"}
     assert bpy.ops.foamwright.clear() == {"FINISHED"}
+
+
+@pytest.mark.parametrize(
+    ("operator", "words"), [("select_forbidden", {}), ("select_place", {"index": 0}), ("paint_cuts", {})]
+)
+def test_on_a_hidden_shell_nothing_is_selected_and_it_is_said(panels, operator, words):
+    obj = panels()
+    bpy.ops.foamwright.check()
+    obj.foamwright.findings.add().faces = "0"
+    obj.hide_set(True)
+    bpy.context.view_layer.objects.active = obj
+    if operator == "select_place":
+        words = {"index": len(obj.foamwright.findings) - 1}
+    with pytest.raises(RuntimeError, match="is hidden") as told:
+        getattr(bpy.ops.foamwright, operator)(**words)
+    assert "Traceback" not in str(told.value)
+    assert obj.mode == "OBJECT"
+
+
+def test_a_hidden_shell_can_be_laid_flat(panels):
+    obj = panels()
+    obj.hide_set(True)
+    bpy.context.view_layer.objects.active = obj
+    assert bpy.ops.foamwright.flatten() == {"FINISHED"}
