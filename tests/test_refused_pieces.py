@@ -16,7 +16,7 @@ from foamwright.core.settings import Settings
 from foamwright.core.sheets.dxf import write_dxf
 from foamwright.core.sheets.pdf import write_pdf
 from foamwright.core.sheets.svg import write_svg
-from foamwright.core.sheets.tables import cut_rows
+from foamwright.core.sheets.tables import CUT_LIST_HEAD, cut_rows
 from foamwright.core.shell import Shell
 from foamwright.core.unfold import unfold
 
@@ -33,7 +33,7 @@ def pattern() -> Pattern:
 
 def test_the_piece_is_known_to_lie_over_itself(pattern: Pattern) -> None:
     assert pattern.pieces[0].lies_over_itself
-    assert [row[8] for row in cut_rows(pattern, ())] == ["do not cut"]
+    assert [row[CUT_LIST_HEAD.index("sheet")] for row in cut_rows(pattern, ())] == ["do not cut"]
 
 
 def test_a_drawing_of_its_sheet_has_no_line_to_cut_along(pattern: Pattern, tmp_path: Path) -> None:
@@ -57,7 +57,7 @@ def test_a_machine_finds_no_line_to_cut_along(pattern: Pattern, tmp_path: Path) 
 def test_the_printed_page_says_do_not_cut(pattern: Pattern, tmp_path: Path) -> None:
     book = pypdfium2.PdfDocument(write_pdf(pattern, tmp_path / "book.pdf"))
     pages = [page.get_textpage().get_text_bounded() for page in book]
-    assert "1 piece cannot be cut as it is: P1." in pages[0]
+    assert "1 piece cannot be made as it is: P1." in pages[0]
     assert any(all(words in page for words in WORDS) for page in pages)
 
 
