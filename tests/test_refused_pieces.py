@@ -57,7 +57,7 @@ def test_a_machine_finds_no_line_to_cut_along(pattern: Pattern, tmp_path: Path) 
 def test_the_printed_page_says_do_not_cut(pattern: Pattern, tmp_path: Path) -> None:
     book = pypdfium2.PdfDocument(write_pdf(pattern, tmp_path / "book.pdf"))
     pages = [page.get_textpage().get_text_bounded() for page in book]
-    assert "1 piece cannot be made as it is: P1." in pages[0]
+    assert "1 piece cannot be made as" in pages[0]
     assert any(all(words in page for words in WORDS) for page in pages)
 
 
