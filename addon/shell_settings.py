@@ -45,6 +45,7 @@ def give_own(scene: bpy.types.Scene, obj: bpy.types.Object) -> None:
 
 def carry(group: FoamwrightSettings | FoamwrightCutSettings, name: str, context: bpy.types.Context) -> None:
     """One setting was changed, of a shell or of the scene: change it for the other as well."""
+    global _copying
     scene, home = context.scene, group.id_data
     shell = home if isinstance(home, bpy.types.Object) else _active_shell(context)
     if _copying or shell is None or scene is None or home not in (shell, scene):
@@ -52,9 +53,13 @@ def carry(group: FoamwrightSettings | FoamwrightCutSettings, name: str, context:
     value = getattr(group, name)
     give_own(scene, shell)
     other = scene.foamwright if home == shell else shell.foamwright.settings
-    for twin in (group, other.cuts if isinstance(group, FoamwrightCutSettings) else other):
-        if getattr(twin, name) != value:
-            setattr(twin, name, value)
+    _copying = True  # no number equals itself that is none: without this, both would set each other for ever
+    try:
+        for twin in (group, other.cuts if isinstance(group, FoamwrightCutSettings) else other):
+            if getattr(twin, name) != value:
+                setattr(twin, name, value)
+    finally:
+        _copying = False
 
 
 def _active_shell(context: bpy.types.Context) -> bpy.types.Object | None:

@@ -142,3 +142,17 @@ def test_your_foam_is_set_for_the_active_shell(pair, module, outdated):
     bpy.ops.foamwright.calibrate()
     assert second.foamwright.settings.neutral_depth == bpy.context.scene.foamwright.neutral_depth
     assert not outdated(first)
+
+
+@pytest.mark.parametrize("by", ["scene", "shell"])
+@pytest.mark.parametrize("name", ["thickness_mm", "sheet_width_mm", "seam_priority"])
+def test_a_number_that_is_none_is_refused_and_sets_nothing_going_round(pair, by, name):
+    """A damaged file may hold one, and no number equals it, itself not either."""
+    _, second = pair
+    bpy.ops.foamwright.check()
+    group = bpy.context.scene.foamwright if by == "scene" else second.foamwright.settings
+    setattr(group, name, float("nan"))
+    with pytest.raises(RuntimeError):
+        bpy.ops.foamwright.flatten()
+    setattr(group, name, {"thickness_mm": 5.0, "sheet_width_mm": 1000.0, "seam_priority": 1.0}[name])
+    assert bpy.ops.foamwright.flatten() == {"FINISHED"}
