@@ -247,9 +247,11 @@ def test_a_failed_export_names_the_folder_and_leaves_no_half_file(tmp_path, monk
 def test_a_book_that_is_stopped_leaves_what_was_there_before(tmp_path):
     (tmp_path / "t.pdf").write_bytes(b"the old one")
     steps = pdf_steps(sample_pattern(), tmp_path / "t.pdf")
-    stages = [next(steps).stage for _ in range(4)]
-    assert stages[0] == "t.pdf, front pages"
-    assert re.fullmatch(r"t.pdf, page \d+ of \d+", stages[-1])
+    pages = re.compile(r"t.pdf, page \d+ of \d+")
+    stages = [next(steps).stage]
+    while not pages.fullmatch(stages[-1]):
+        stages.append(next(steps).stage)
+    assert set(stages[:-1]) == {"t.pdf, front pages"}
     assert len(list(tmp_path.iterdir())) == 2
     steps.close()
     assert [path.read_bytes() for path in tmp_path.iterdir()] == [b"the old one"]

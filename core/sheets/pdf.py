@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
+from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
 
 from ..files import whole_file
 from ..layout.paging import A4, Page, Paper, paginate
 from ..pattern import Pattern
-from ..progress import Progress, Steps, finish
+from ..progress import Progress, Steps, finish, in_thread
 from .drawing import draw_piece
 from .fonts import register_fonts, showable
 from .front import front_story
@@ -65,29 +66,39 @@ def _write_book(pattern: Pattern, path: Path, paper: Paper, when: date | None, n
     known: dict[str, int] = {}
     front_count = 0
     for _ in range(MOST_PASSES):
-        yield Progress(f"{name}, front pages", 0.0)
-        pages = paginate(pattern, paper, front_count + 1)
+        at = Progress(f"{name}, front pages", 0.0)
+        yield at
+        pages = yield from in_thread(partial(paginate, pattern, paper, front_count + 1), at)
         found: dict[str, int] = {}
         last_number = front_count + len(pages)
-        story = front_story(pattern, paper, pages, when, known, found)
-        canvas, counted = _set_front(pattern, path, paper, story, last_number)
+        # pages are set by a library that reports nothing; they stay in memory until the book is closed
+        setting = partial(_set_front, pattern, path, paper, pages, when, known, found, last_number)
+        canvas, counted = yield from in_thread(setting, at)
         settled = (found, counted) == (known, front_count)
         known, front_count = found, counted
         if settled:
             break
     for page in pages:
-        yield Progress(f"{name}, page {page.number} of {last_number}", page.number / last_number)
-        draw_page(Ink(canvas), pattern, page, paper, last_number)
+        at = Progress(f"{name}, page {page.number} of {last_number}", page.number / last_number)
+        yield at
+        yield from in_thread(partial(draw_page, Ink(canvas), pattern, page, paper, last_number), at)
         canvas.showPage()
     canvas.close()
 
 
 def _set_front(
-    pattern: Pattern, path: Path, paper: Paper, story: Sequence[Flowable], last_number: int
+    pattern: Pattern,
+    path: Path,
+    paper: Paper,
+    pages: Sequence[Page],
+    when: date | None,
+    known: dict[str, int],
+    found: dict[str, int],
+    last_number: int,
 ) -> tuple[_OpenCanvas, int]:
-    """A canvas with the front pages on it, and how many there are."""
+    """A canvas with the front pages on it, and how many there are; known and found as of `front_story`."""
     document = _front_document(path, paper, pattern, last_number)
-    document.build(list(story), canvasmaker=_OpenCanvas)
+    document.build(list(front_story(pattern, paper, pages, when, known, found)), canvasmaker=_OpenCanvas)
     return document.canv, int(document.page)
 
 
