@@ -7,6 +7,8 @@ copied with all that is in it, and then it names the copies.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from typing import Any
 
 import bpy
 
@@ -96,17 +98,13 @@ def remove_objects(objects) -> None:
             bpy.data.batch_remove([data])
 
 
-def forget_deleted(root: bpy.types.Collection) -> None:
-    """What is in no collection any more was deleted; results that still name it would keep it in the file."""
+def pointers_to_deleted(root: bpy.types.Collection) -> Iterator[tuple[Any, str]]:
+    """Properties, each with its owner, that name what the maker has deleted: it is in no collection any more."""
     state = root.foamwright
-    if state.shell is not None and not state.shell.users_collection and not state.shell.use_fake_user:
-        state.shell = None
-    for number in reversed(range(len(state.made))):
-        thing = state.made[number].thing
-        if thing is None or not (thing.users_collection or thing.use_fake_user):
-            state.made.remove(number)
-            if thing is not None and thing.users == 0:
-                remove_objects([thing])
+    for owner, name in [(state, "shell"), *((item, "thing") for item in state.made)]:
+        obj = getattr(owner, name)
+        if obj is not None and not obj.users_collection and not obj.use_fake_user:
+            yield owner, name
 
 
 def _is_untouched(item) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import bpy
 import numpy as np
@@ -161,20 +162,45 @@ def clear(obj: bpy.types.Object) -> None:
         belongings.remove_results(root)
 
 
+_let_go: list[tuple[Any, str, bpy.types.Object]] = []
+"""What results named before the file was saved: owner and name of the property, and what it named."""
+
+
 @persistent
-def forget_deleted(*_what) -> None:
-    """Results let go of what the maker has deleted."""
+def let_go_of_deleted(*_what) -> None:
+    """Results that name what the maker has deleted would keep it in the file."""
     for root in bpy.data.collections:
         if root.library is None:
-            belongings.forget_deleted(root)
+            for owner, name in list(belongings.pointers_to_deleted(root)):
+                _let_go.append((owner, name, getattr(owner, name)))
+                setattr(owner, name, None)
+
+
+@persistent
+def take_back(*_what) -> None:
+    """After that they name it again: undo may bring it back, and does not know of the file."""
+    for owner, name, obj in _let_go:
+        setattr(owner, name, obj)
+    _let_go.clear()
+
+
+def _handlers():
+    moments = bpy.app.handlers
+    return (
+        (moments.save_pre, let_go_of_deleted),
+        (moments.save_post, take_back),
+        (moments.save_post_fail, take_back),
+    )
 
 
 def register() -> None:
-    bpy.app.handlers.save_pre.append(forget_deleted)
+    for moment, handler in _handlers():
+        moment.append(handler)
 
 
 def unregister() -> None:
-    bpy.app.handlers.save_pre.remove(forget_deleted)
+    for moment, handler in _handlers():
+        moment.remove(handler)
 
 
 def unpaint(obj: bpy.types.Object) -> None:

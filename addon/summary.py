@@ -113,7 +113,6 @@ def redraw() -> None:
 
 
 def _refresh_and_redraw() -> None:
-    results.forget_deleted()
     before = of(bpy.context.object)
     if refresh(bpy.context) != before:
         redraw()
