@@ -90,20 +90,18 @@ def offset_ring(ring: np.ndarray, inward: np.ndarray) -> list[Polygon]:
     swept, trimmed = (shapely.union_all(strips) for strips in (corners.swept_strips(), corners.trimmed_strips()))
     gone = swept.union(shapely.difference(trimmed, whole, grid_size=GRID_MM))
     gone = gone.union(_beyond_reach(left, [whole, *corners.outward_reach()]))
-    pockets = _pockets(left, whole, corners)
-    parts = _tidy(_less(left, gone))
-    return cut_away(parts, pockets) if pockets.area > 0 else parts
+    return [_tidy(part, _pockets(part, whole, corners)) for part in parts_of(_less(left, gone))]
 
 
-def _pockets(left: shapely.Geometry, whole: shapely.Geometry, corners: _Corners) -> shapely.Geometry:
-    """What the moved ring has closed around and no edge has reached; but for slits no knife goes into."""
-    closed = [Polygon(ring) for part in parts_of(left) for ring in part.interiors]
-    if not closed:
-        return Polygon()
-    open_still = shapely.difference(
-        shapely.union_all(closed), shapely.union_all([whole, *corners.outward_strips()]), grid_size=GRID_MM
-    )
-    return shapely.union_all([part for part in parts_of(open_still) if not part.buffer(-SLIT_MM / 2).is_empty])
+def _pockets(part: Polygon, whole: shapely.Geometry, corners: _Corners) -> list[LinearRing]:
+    """Holes of a part in which the edges have not reached everything: the rim's own, not what loops of the moved ring
+    leave. Slits that no knife goes into count as closed."""
+    if not part.interiors:
+        return []
+    reached = shapely.union_all([whole, *corners.outward_strips()])
+    still_open = shapely.difference([Polygon(ring) for ring in part.interiors], reached, grid_size=GRID_MM)
+    is_open = ~shapely.is_empty(shapely.buffer(still_open, -SLIT_MM / 2))
+    return [ring for ring, kept in zip(part.interiors, is_open, strict=True) if kept]
 
 
 def _less(left: shapely.Geometry, gone: shapely.Geometry) -> shapely.Geometry:
@@ -316,8 +314,8 @@ def _without_hairs(shape: Polygon | MultiPolygon) -> Polygon | MultiPolygon:
     return shrunk.buffer(2 * HAIR_MM, join_style="mitre", mitre_limit=10)
 
 
-def _tidy(shape: Polygon | MultiPolygon) -> list[Polygon]:
-    return [orient(Polygon(_from_longest_side(part.exterior)).simplify(TIDY_MM)) for part in parts_of(shape)]
+def _tidy(part: Polygon, holes: Sequence[LinearRing]) -> Polygon:
+    return orient(Polygon(_from_longest_side(part.exterior), holes).simplify(TIDY_MM))
 
 
 def _from_longest_side(ring: LinearRing) -> np.ndarray:

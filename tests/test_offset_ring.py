@@ -128,6 +128,17 @@ def test_a_pocket_whose_mouth_closes_is_a_hole():
     assert Polygon(hole).symmetric_difference(shapely.box(11, 11, 49, 39)).area < 0.01
 
 
+@pytest.mark.parametrize("rim", [0.0, 2.0])
+@pytest.mark.parametrize("sides", [0.0, 1.0])
+def test_a_window_stays_open_that_only_a_slit_joins_to_the_rim(rim, sides):
+    """A plate of 60 x 50 mm, its rim moved in by `rim`; a window of 20 x 20 mm, its sides by `sides`."""
+    window = [(30, 10), (20, 10), (20, 30), (40, 30), (40, 10), (30, 10)]
+    ring = np.array([(0, 0), (30, 0), *window, (30, 0), (60, 0), (60, 50), (0, 50)], float)
+    inward = np.array([rim, 0, *[sides] * 5, 0, *[rim] * 4])
+    wanted = shapely.box(rim, rim, 60 - rim, 50 - rim) - shapely.box(20 - sides, 10 - sides, 40 + sides, 30 + sides)
+    assert shapely.union_all(offset_ring(ring, inward)).symmetric_difference(wanted).area < 0.05
+
+
 def test_winding_numbers_of_a_figure_of_eight():
     ring = np.array([(0, 0), (4, 4), (4, 0), (0, 4)], float)
     inside = np.array([(1, 2), (3, 2), (2, 3.5), (9, 9)])
