@@ -95,15 +95,17 @@ def _overlaps(pattern: Pattern, part: PatternPiece) -> Iterator[Finding]:
 
 
 def _lost_faces(pattern: Pattern, piece: PatternPiece, corners: Corners, model_is_inside: bool) -> Iterator[Finding]:
-    parts = far_parts(piece, piece.flat, pattern.runs, model_is_inside, corners.cuts_of(piece.name))
+    trims = corners.cuts_of(piece.name)
+    parts = far_parts(piece, piece.flat, pattern.runs, model_is_inside, trims)
     if len(parts) == 1:
         return
+    cuts = "its bevels and the trims of its corners" if trims else "its bevels"
     face = "outside face" if model_is_inside else "inside face"
     what = f"leave nothing of its {face}" if not parts else f"split its {face} into {len(parts)} parts"
     yield Finding(
         "narrow-piece",
         "warn",
-        f"Piece {piece.name} is too narrow for its bevels: they {what}.",
+        f"Piece {piece.name} is too narrow for {cuts}: they {what}.",
         "Give the piece thinner foam, set its joints to butt, or join it to a neighbour.",
         piece=piece.name,
         faces=numbers(piece.faces),

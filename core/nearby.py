@@ -15,7 +15,7 @@ from scipy.spatial import KDTree
 
 from .progress import Progress, Steps
 
-MOST_PLACES, MOST_PAIRS = 10_000, 1_000_000
+MOST_PLACES, MOST_PAIRS = 4_000, 400_000
 """Places asked about, and pairs answered, at a time: for the sake of memory, and of a window that waits meanwhile."""
 
 STEP_MM = 2.0

@@ -99,6 +99,8 @@ def find_tight_bends(shell: Shell, piece: Piece, folds: Sequence[FoldRun], setti
     hollow = bend < 0 if not settings.model_is_inside else bend > 0
     inside = np.where(hollow, radius, radius - stock.thickness_mm)
     tight = ~folded & (inside < stock.tightest_bend * stock.thickness_mm)
+    if not tight.any():
+        return ()
     bends = []
     next_door = _next_door(shell, edges, bend)
     for members in _stretches(shell, edges, bend, np.flatnonzero(tight), next_door):

@@ -3,6 +3,7 @@
     python3 scripts/bench.py flatten            quality and speed of flattening
     python3 scripts/bench.py flatten --quick    without the largest meshes
     python3 scripts/bench.py seams              suggested seams: strain, length, pieces, symmetry
+    python3 scripts/bench.py steps              how long a window stands still, up to 100,000 faces
 
 Makes its own environment. The bunny scan comes from the npm registry when `npm` is at hand; without it that
 row is left out, and the run says so.
@@ -18,7 +19,7 @@ from pathlib import Path
 
 from environment import HOME, ROOT, environment, use_main_python
 
-PACKAGES = {"flatten": ("bpy==4.5.*", "libigl==2.6.3"), "seams": ("bpy==4.5.*", "xatlas==0.0.11")}
+PACKAGES = {"flatten": ("bpy==4.5.*", "libigl==2.6.3"), "seams": ("bpy==4.5.*", "xatlas==0.0.11"), "steps": ()}
 
 
 def main() -> int:

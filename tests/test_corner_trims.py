@@ -7,12 +7,14 @@ from itertools import combinations
 
 import numpy as np
 import pytest
+import shapely
 import solids
 from beetle_sentry import ACTORS, helmet
 from foamwright.core.check_pattern import examine_pattern
 from foamwright.core.corner_trims import Corners, find_corners, finding_corners
 from foamwright.core.foam import eva
-from foamwright.core.joints import both_outlines
+from foamwright.core.joints import both_outlines, far_parts
+from foamwright.core.outline import cut_away
 from foamwright.core.progress import finish
 from foamwright.core.settings import PieceChoice, RunChoice, Settings
 from foamwright.core.shell import Shell
@@ -202,6 +204,19 @@ def _with_square(piece: str, height: float) -> Faceted:
     own = [joint for joint in mitred.joints if piece in (joint.a.piece, joint.b.piece)]
     runs = {joint.letter: RunChoice("butt") for joint in own}
     return faceted((vertices, faces[1:]), 6.0, joint_rule="mitre", runs=runs)
+
+
+def test_a_face_that_trims_take_all_of_is_told():
+    """Bevels leave some of the far face, the trims of its corners nothing."""
+    built = faceted(UNEVEN["steep pyramid"], 28.0, joint_rule="mitre")
+    pattern = pattern_of(built)
+    bare = {piece.name: far_parts(piece, piece.flat, pattern.runs) for piece in pattern.pieces}
+    trimmed = corners_of(built)
+    lost = [n for n in bare if bare[n] and not cut_away(bare[n], shapely.union_all(trimmed.cuts_of(n)))]
+    assert lost
+    told = {f.piece: f.message for f in examine_pattern(pattern, built.settings) if f.kind == "narrow-piece"}
+    for name in lost:
+        assert "its bevels and the trims of its corners: they leave nothing of its inside face" in told[name]
 
 
 def test_a_square_piece_stays_square_and_the_other_gives_way():
