@@ -42,7 +42,8 @@ def finish(steps: Generator[Progress, None, Result]) -> Result:
 
 
 def in_thread(work: Callable[[], Result], at: Progress) -> Steps[Result]:
-    """Work that cannot be divided, beside whoever waits for it; it must touch nothing that others change.
+    """Work that cannot be divided, beside whoever waits for it; it must touch nothing that others change, and keep no
+    sparse factor: SuperLU frees one only in the thread that made it.
 
     Yields `at` meanwhile. When the generator is closed the work runs out on its own and nobody hears of it.
     """

@@ -1,7 +1,6 @@
 """The bar of one job runs from 0 to 1 and never back, whatever work the job is put together of."""
 
 import threading
-import time
 from collections.abc import Iterable
 from functools import cache
 from itertools import pairwise
@@ -9,12 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import solids
-from foamwright.core import nearby
-from foamwright.core.check import examining
-from foamwright.core.flatten import surface_of
-from foamwright.core.flatten.flattening import flatten_surfaces
-from foamwright.core.flatten.solver import MANY_TRIANGLES, NewtonSolver
-from foamwright.core.pieces import cutting_pieces, split
+from foamwright.core.pieces import split
 from foamwright.core.progress import Progress, Steps, finish, in_thread, nearing, share, telling
 from foamwright.core.seams import SuggestionLimits, complete_seams, removable_seams, suggest, where_to_cut
 from foamwright.core.settings import Settings
@@ -159,34 +153,3 @@ def test_work_in_a_thread_can_be_left():
     next(steps)
     steps.close()  # does not wait for the work
     seen.set()
-
-
-def test_a_large_piece_is_reported_on_within_a_step_of_its_solver(monkeypatch):
-    reported = 0
-    step = NewtonSolver._step
-
-    def slow(*args, **kwargs):
-        before = reported
-        for _ in range(10_000):
-            if reported > before:
-                return step(*args, **kwargs)
-            time.sleep(0.001)
-        raise AssertionError("nobody is told of a step while it is taken")
-
-    monkeypatch.setattr(NewtonSolver, "_step", slow)
-    points, triangles = solids.sphere_cap(100.0, 1.0, 31)
-    assert len(triangles) > MANY_TRIANGLES
-    surface = surface_of(points, np.array(triangles))
-    for _ in flatten_surfaces([surface], np.empty((0, 4), np.int64)):
-        reported += 1
-
-
-@pytest.mark.parametrize("work", [examining, lambda shell: cutting_pieces(shell, FOAM)], ids=["check", "cutting"])
-def test_a_larger_shell_gets_more_steps(monkeypatch, work):
-    monkeypatch.setattr(nearby, "MOST_PLACES", 200)
-    few, many = (sum(1 for _ in work(plates(count))) for count in (4, 40))
-    assert many > 2 * few
-
-
-def plates(count: int) -> Shell:
-    return Shell.build(*solids.together(*(solids.moved(solids.saddle(), (300.0 * i, 0, 0)) for i in range(count))))

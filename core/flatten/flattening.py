@@ -5,17 +5,17 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import cached_property
 
 import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from ..progress import Progress, Steps, even, in_thread, nearing, share
+from ..progress import Progress, Steps, even, nearing, share
 from ..settings import SQUEEZE_COST
 from .energy import Ceiling, RestTriangles
 from .overlap import Contacts, find_contacts, lies_over_itself
-from .solver import MANY_TRIANGLES, ROUGH, TOLERANCE, NewtonSolver, Seams
+from .solver import ROUGH, TOLERANCE, NewtonSolver, Seams
 from .soundness import TORN, WILD, common_strain
 from .start import first_flat
 from .strain import area_quantile, log_strain, stretches
@@ -188,11 +188,9 @@ def _hanging_together(
 
 def _start(surface: Surface) -> Steps[list[np.ndarray]]:
     """A first flat; one that shrinks much, as a finger's does towards its tip, is opened out at once."""
-    at = Progress("Laying pieces flat", 0.0)
-    yield at
+    yield Progress("Laying pieces flat", 0.0)
     triangles, rest = surface.triangles, surface.rest
-    first = partial(first_flat, triangles, surface.corners, surface.loops, surface.vertex_count)
-    flat = (yield from in_thread(first, at)) if len(triangles) > MANY_TRIANGLES else first()
+    flat = first_flat(triangles, surface.corners, surface.loops, surface.vertex_count)
     if np.log(TORN) < common_strain(flat, triangles, rest) < np.inf:
         solver = NewtonSolver(triangles, rest, surface.vertex_count)
         flat = yield from solver.minimise(flat, tolerance=ROUGH, most_steps=OPENING_STEPS)

@@ -6,11 +6,11 @@ ACM Trans. Graph. 34(4), 2015, section 3.3.
 
 from __future__ import annotations
 
-from functools import cached_property, partial
+from functools import cached_property
 
 import numpy as np
 
-from ..progress import Progress, Steps, in_thread
+from ..progress import Progress, Steps
 from .energy import Ceiling, RestTriangles, StrainEnergy, StrainState, at_corners
 from .overlap import Contacts
 from .system import SingularSystemError, StepSystem, add_at
@@ -20,8 +20,6 @@ ROUGH = 1e-2
 """Tolerances of a last stage, and of one that only prepares the next."""
 MOST_STEPS = 80
 USUAL_STEPS = 8
-MANY_TRIANGLES = 5_000
-"""Over so many a step takes about a tenth of a second, and is done in a thread lest the window waits for it."""
 SEAM_STIFFNESS = 30.0
 """Penalty of a seam over the stiffness of the foam beside it: more needs fewer rounds and worse numbers."""
 SEAM_TOLERANCE = 1e-3
@@ -135,7 +133,7 @@ class NewtonSolver:
 
     @cached_property
     def system(self) -> StepSystem:
-        """Laid out when it is first asked for, which for many triangles is in a thread."""
+        """Laid out when it is first asked for."""
         blocks = [self.triangles, *(hold.elements for hold in self.holds)]
         return self._given or StepSystem(self._vertex_count, blocks)
 
@@ -157,21 +155,15 @@ class NewtonSolver:
         if not np.isfinite(state.value):
             return flat  # a start that is not upright throughout: there is no way down from here
         for step_number in range(most_steps):
-            at = Progress(stage, step_number / (step_number + USUAL_STEPS))
-            yield at
+            yield Progress(stage, step_number / (step_number + USUAL_STEPS))
             strain = state.value
-            step = partial(self._step, state, flat, is_first=step_number == 0)
             try:
-                flat, state, promise = (yield from in_thread(step, at)) if self.is_large else step()
+                flat, state, promise = self._step(state, flat, is_first=step_number == 0)
             except SingularSystemError:
                 break
             if self._settled(flat, promise, tolerance * strain + floor, SEAM_PATIENCE * strain + floor):
                 break
         return flat
-
-    @property
-    def is_large(self) -> bool:
-        return len(self.triangles) > MANY_TRIANGLES
 
     def _step(self, state: StrainState, flat: np.ndarray, is_first: bool) -> tuple[np.ndarray, StrainState, float]:
         """The next place, the strain there, and by how much a whole step promised to lower the energy."""
