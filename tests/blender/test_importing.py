@@ -64,7 +64,12 @@ def test_a_size_that_is_worn_is_left(importing, capfd):
     assert "scaled" not in capfd.readouterr().out
 
 
-@pytest.mark.parametrize("suffix", [".obj", ".stl", ".ply", ".glb", ".usdc", ".fbx", ".blend"])
+FORMATS = [".obj", ".stl", ".ply", ".usdc", ".fbx", ".blend"]
+# Blender 4.2's own exporter of glTF can crash, at once or long after; what it reads is tested from 4.5 on
+FORMATS += [".glb"] if bpy.app.version >= (4, 5) else []
+
+
+@pytest.mark.parametrize("suffix", FORMATS)
 def test_what_blender_exports_comes_back_whole(box, tmp_path, importing, suffix):
     box()
     path = tmp_path / f"crate{suffix}"
