@@ -317,13 +317,18 @@ def _wrong_rings(rings: tuple[np.ndarray, ...]) -> str:
         if len(ring) < 4 or (ring[0] != ring[-1]).any():
             return f"ring {number} is open"
         # the lips of a slit go round next to nothing, either way
-        closed = number > 0 and abs(Polygon(ring).area) < LEAST_MM2
-        if shapely.is_ccw(shapely.linearrings(ring)) != (number == 0) and not closed:
+        if _around(ring) < 0 if number == 0 else _around(ring) > LEAST_MM2:
             return f"ring {number} runs backwards"
     shape = Polygon(rings[0], rings[1:])
     # the sides of a dart may touch all along, which is no valid polygon, but goes round everything once
     once = abs(shape.area - shapely.make_valid(shape).area) < LEAST_MM2
     return "" if shape.is_valid or once else str(shapely.is_valid_reason(shape))
+
+
+def _around(ring: np.ndarray) -> float:
+    """mm2 that a closed ring goes round, negative if clockwise; right also where it touches itself."""
+    (x, y), (u, v) = (ring[:-1] - ring[0]).T, (ring[1:] - ring[0]).T
+    return float((x * v - u * y).sum() / 2)
 
 
 def _face(rings: tuple[np.ndarray, ...]) -> shapely.Geometry:
