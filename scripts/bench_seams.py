@@ -121,7 +121,7 @@ def charts_laid(shell: Shell, seam: np.ndarray, give_up: float = np.inf) -> list
     for number in range(label.max() + 1):
         try:
             patch = cut_patch(live, np.flatnonzero(label == number))
-            laid.append(really_laid(shell.vertices[patch.shell_vertex], patch))
+            laid.append(finish(really_laid(shell.vertices[patch.shell_vertex], patch)))
         except FoamwrightError:
             laid.append(Laid(np.empty((0, 2)), np.inf, (0.0, 0.0), 0.0, np.empty(0)))
         if laid[-1].strain > give_up:

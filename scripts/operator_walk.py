@@ -123,7 +123,7 @@ class Walk:
     def disown(self, obj: bpy.types.Object) -> None:
         """The maker deletes this; it may be one of several scenes that have it."""
         number = obj.get(MINE)
-        if sum(other.get(MINE) == number for other in bpy.data.objects) == 1:
+        if sum(other.get(MINE) == number and bool(other.users_collection) for other in bpy.data.objects) == 1:
             self.write_ledger({key: name for key, name in self.ledger().items() if key != str(number)})
 
     # --- what steps need -------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..opening import missing_cut
+from ..progress import Steps, finish
 from ..shell import Shell
 from .choices import EdgeChoices, SuggestionLimits, edge_price
 from .division import Division
@@ -172,13 +173,18 @@ class Draft(Division):
     # --- how a piece really comes out ------------------------------------------------------------
 
     def really(self, faces: np.ndarray) -> Laid | None:
-        """One piece laid flat for good, None where it cannot be."""
+        """As `laying`, at once."""
+        return finish(self.laying(faces))
+
+    def laying(self, faces: np.ndarray) -> Steps[Laid | None]:
+        """One piece laid flat for good, None where it cannot be. Yields Progress."""
         key = self._key(faces, self.seam)
         if key not in self._real:
-            self._real[key] = None
+            laid = None
             if np.isfinite(self.spread(faces, self.seam)):
                 patch, points = self.patch(faces, self.seam)
-                self._real[key] = really_laid(points, patch)
+                laid = yield from really_laid(points, patch)
+            self._real[key] = laid
         return self._real[key]
 
     def real_trouble(self, faces: np.ndarray) -> float:

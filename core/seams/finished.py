@@ -8,8 +8,8 @@ import numpy as np
 
 from ..flatten import Flattener, try_flat
 from ..folds import find_folds
-from ..pieces import cut_pieces
-from ..progress import Progress, Steps
+from ..pieces import cutting_pieces
+from ..progress import Progress, Steps, even, share
 from ..settings import Settings
 from .draft import Draft
 from .outlook import Laid, laid_of
@@ -24,13 +24,13 @@ def finished(draft: Draft, foam: Settings | None, flattener: Flattener | None = 
     pieces = draft.pieces()
     if foam is None or not all(np.isfinite(draft.spread(faces, draft.seam)) for faces in pieces):
         alone = []
-        for number, faces in enumerate(pieces):
-            yield Progress("Laying pieces flat", number / len(pieces))
-            alone.append(draft.really(faces))
+        for faces, (first, last) in zip(pieces, even(len(pieces)), strict=True):
+            yield Progress("Laying pieces flat", first)
+            alone.append((yield from share(draft.laying(faces), first, last)))
         return alone
     settings = replace(foam, pieces={})
     shell = draft.shell.with_seams(draft.seam)
-    cut, _ = cut_pieces(shell, settings)
+    cut, _ = yield from share(cutting_pieces(shell, settings), 0, 0)
     folds = [find_folds(shell, piece, settings) for piece in cut]
     flats = yield from try_flat(shell, cut, folds, settings, flattener)
     laid: dict[int, Laid] = {}

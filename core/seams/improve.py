@@ -147,6 +147,8 @@ def prove(draft: Draft, faces: np.ndarray | None = None) -> Iterator[float]:
         failing = []
         for piece in draft.own_pieces(draft.pieces(faces)):
             yield first
+            for _ in draft.laying(piece):
+                yield first
             draft.learn(piece, draft.really(piece))
             if draft.real_trouble(piece) > 1:
                 failing.append(piece)

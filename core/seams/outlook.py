@@ -17,7 +17,7 @@ from ..flatten.start import first_flat, is_upright
 from ..flatten.strain import area_quantile, stretches
 from ..flatten.system import StepSystem
 from ..patch import Patch
-from ..progress import finish
+from ..progress import Steps, finish
 
 MOST_AREA = 0.99
 """Part of a piece's area that its strain is told for: a single sliver of a scan must not decide."""
@@ -53,10 +53,10 @@ def quickly_laid(points: np.ndarray, patch: Patch) -> Laid:
     return laid_of(flat, stretches(flat, patch.triangles, rest), patch)
 
 
-def really_laid(points: np.ndarray, patch: Patch) -> Laid:
-    """The patch laid flat as the pattern will lay it."""
+def really_laid(points: np.ndarray, patch: Patch) -> Steps[Laid]:
+    """The patch laid flat as the pattern will lay it. Yields Progress."""
     surface = surface_of(points, patch.triangles)
-    (flat,) = finish(flatten_surfaces([surface], np.empty((0, 4), np.int64)))
+    (flat,) = yield from flatten_surfaces([surface], np.empty((0, 4), np.int64))
     return laid_of(flat, stretches(flat, patch.triangles, surface.rest), patch)
 
 
