@@ -171,6 +171,8 @@ class ShellJob(Job):
         obj: bpy.types.Object | None = context.scene.objects.get(self._name)
         if obj is None:
             raise MeshError(f"'{self._name}' was removed or renamed meanwhile; run {self.title} again.")
+        if why := why_locked(obj):
+            raise MeshError(f"{why}.")
         if not bridge.same_shell(self._shell, bridge.shell_from_object(context, obj)):
             raise MeshError(f"'{self._name}' was changed meanwhile; run {self.title} again.")
         told = self.show(context, obj, self._shell, result)

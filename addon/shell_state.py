@@ -182,6 +182,11 @@ def why_locked(obj: bpy.types.Object) -> str:
                 f"'{obj.name}' cannot be worked on: {what} is a library override, which keeps nothing new; make it "
                 "local first (Object > Relations > Make Local > Selected Objects and Data)"
             )
+    if obj.mode != "EDIT" and getattr(obj.data, "is_editmode", False):
+        return (
+            f"'{obj.name}' cannot be worked on: its mesh is in Edit Mode through another object that shares it; leave "
+            "Edit Mode there first"
+        )
     return ""
 
 

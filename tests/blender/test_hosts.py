@@ -144,3 +144,21 @@ def test_a_hidden_shell_can_be_laid_flat(panels):
     obj.hide_set(True)
     bpy.context.view_layer.objects.active = obj
     assert bpy.ops.foamwright.flatten() == {"FINISHED"}
+
+
+@pytest.mark.parametrize("operator", JOBS)
+def test_a_mesh_that_is_edited_through_another_object_is_left_alone(panels, operator):
+    """Blender writes no attribute of a mesh in Edit Mode, whichever of its objects is in it."""
+    obj = panels()
+    other = bpy.data.objects.new("other", obj.data)
+    bpy.context.collection.objects.link(other)
+    bpy.context.view_layer.objects.active = other
+    bpy.ops.object.mode_set(mode="EDIT")
+    bpy.context.view_layer.objects.active = obj
+    with pytest.raises(RuntimeError, match="through another object") as told:
+        getattr(bpy.ops.foamwright, operator)()
+    assert "Traceback" not in str(told.value)
+    bpy.context.view_layer.objects.active = other
+    bpy.ops.object.mode_set(mode="OBJECT")
+    bpy.context.view_layer.objects.active = obj
+    assert bpy.ops.foamwright.flatten() == {"FINISHED"}
