@@ -6,13 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .flatten.strain import area_quantile
+from .flatten.strain import COMMON, area_quantile
 from .joints import JointRun, JointSide
 from .pattern import Pattern, PatternPiece
-
-COMMON = 0.99
-"""Part of a piece's area that its strain is told for: what is left are single faces, mostly in corners, that foam
-evens out."""
 
 
 @dataclass(frozen=True)

@@ -47,6 +47,7 @@ def way_of(trial: Trial, nested: bool = False) -> tuple[Pattern, list[str]]:
     shell = Shell.build(trial.vertices, trial.faces, trial.seams, trial.folds, f"{trial.kind} {trial.seed}")
     mended: list[str] = []
     nester = nest_room.spyrrow
+    # a module where it is there, as in `nest` itself
     nest_room.spyrrow = nester if nested else None  # type: ignore[assignment]
     try:
         while True:

@@ -36,11 +36,11 @@ __all__ = ["FORCED_GAP", "Flat", "Flattener", "flatten_patch", "flatten_patches"
 class Flat:
     """A patch laid flat, outside face up.
 
-    fault : what keeps it from being a flat at all, in words that go on from the piece's name; empty if nothing does
     vertices : (v, 2) mm, one per patch vertex
     stretch : (m, 2) per patch triangle, largest and smallest length on the shell's reference surface over
         length on the flat (over 1 the foam is pulled, under 1 squeezed)
     rim_reference : per loop of the patch (r,) mm, length of each rim step on the reference surface
+    fault : what keeps it from being a flat at all, in words that go on from the piece's name; empty if nothing does
     """
 
     vertices: np.ndarray
@@ -66,7 +66,8 @@ def flatten_pieces(
     for piece, _ in faulty:
         cuts.append((yield from share(freeing_cuts(shell, piece.faces), TRIED, 1)))
     words = [
-        f"Piece {piece.name} {fault}; mark a seam into it (edges it takes: {len(cut)})."
+        f"Piece {piece.name} {fault}; "
+        + (f"mark a seam into it (edges it takes: {len(cut)})." if len(cut) else "divide it with seams.")
         for (piece, fault), cut in zip(faulty, cuts, strict=True)
     ]
     raise FlattenError(

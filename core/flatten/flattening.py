@@ -18,7 +18,7 @@ from .overlap import Contacts, find_contacts, lies_over_itself
 from .solver import ROUGH, TOLERANCE, NewtonSolver, Seams
 from .soundness import TORN, WILD, common_strain
 from .start import first_flat
-from .strain import area_quantile, log_strain, stretches
+from .strain import COMMON, area_quantile, log_strain, stretches
 
 CEILINGS_LOOSE = ((0.6, 4.0), (0.8, 16.0))
 CEILINGS_HELD = ((0.7, 3.0),)
@@ -273,7 +273,7 @@ class Problem:
     def common_strain(self, flat: np.ndarray) -> np.ndarray:
         """Per surface the logarithmic strain that 99 % of its area keeps to."""
         strain = log_strain(stretches(flat, self.triangles, self.rest))
-        return np.array([area_quantile(strain[own], self.rest.area[own], 0.99) for own in self.own])
+        return np.array([area_quantile(strain[own], self.rest.area[own], COMMON) for own in self.own])
 
     def ceiling(self, common: np.ndarray, part: float, power: float) -> Ceiling:
         level = np.repeat(np.maximum(part * common, CEILING_FLOOR), [len(own) for own in self.own])

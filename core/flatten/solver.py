@@ -6,8 +6,6 @@ ACM Trans. Graph. 34(4), 2015, section 3.3.
 
 from __future__ import annotations
 
-from functools import cached_property
-
 import numpy as np
 
 from ..progress import Progress, Steps
@@ -129,13 +127,7 @@ class NewtonSolver:
         """system : one of these triangles alone, if there is one already."""
         self.triangles, self.rest, self.seams = triangles, rest, seams
         self.holds: list[Seams | Contacts] = [hold for hold in (seams, contacts) if hold is not None]
-        self._vertex_count, self._given = vertex_count, system
-
-    @cached_property
-    def system(self) -> StepSystem:
-        """Laid out when it is first asked for."""
-        blocks = [self.triangles, *(hold.elements for hold in self.holds)]
-        return self._given or StepSystem(self._vertex_count, blocks)
+        self.system = system or StepSystem(vertex_count, [triangles, *(hold.elements for hold in self.holds)])
 
     def minimise(
         self,

@@ -6,17 +6,14 @@ import numpy as np
 
 from .energy import RestTriangles
 from .start import is_upright
-from .strain import area_quantile, log_strain, stretches
+from .strain import COMMON, area_quantile, log_strain, stretches
 
 TORN = 3.0
-"""Times its length that 99 % of a piece may be pulled or squeezed. EVA tears when it is pulled to about three times its
-length (elongation at break of some 200 %, from memory): beyond, a flat is none, however it is formed."""
+"""Times its length that 99 % (`COMMON`) of a piece may be pulled or squeezed. EVA tears when it is pulled to about
+three times its length (elongation at break of some 200 %, from memory): beyond, a flat is none, however formed."""
 
 WILD = 20.0
 """The same at the worst spot. A sliver of a scan may be far off and decide nothing; farther is no solution."""
-
-COMMON = 0.99
-"""Part of a piece's area that its common strain is told for."""
 
 
 def common_strain(flat: np.ndarray, triangles: np.ndarray, rest: RestTriangles) -> float:

@@ -32,7 +32,7 @@ def first_flat(
     vertex_count: int,
     system: StepSystem | None = None,
 ) -> np.ndarray:
-    """(v, 2) mm, every triangle the right way up.
+    """(v, 2) mm, every triangle the right way up wherever numbers can tell; see `is_upright`.
 
     triangles : (m, 3); rest_corners : (m, 3, 2) mm, the shape of each; loops : rims of the patch; system : one of
     these triangles, if there is one already. A developable patch comes out exact, because its conformal map is

@@ -6,6 +6,10 @@ import numpy as np
 
 from .energy import Deformation, RestTriangles
 
+COMMON = 0.99
+"""Part of a piece's area that its strain is told for: what is left are single faces, mostly in corners or slivers of a
+scan, that foam evens out."""
+
 
 def stretches(flat: np.ndarray, triangles: np.ndarray, rest: RestTriangles) -> np.ndarray:
     """(m, 2) largest and smallest stretch from flat to shell per triangle; 1 is unchanged. Of a triangle without

@@ -14,13 +14,10 @@ from ..flatten.overlap import doubled_area
 from ..flatten.reference import plane_corners
 from ..flatten.solver import NewtonSolver
 from ..flatten.start import first_flat, is_upright
-from ..flatten.strain import area_quantile, stretches
+from ..flatten.strain import COMMON, area_quantile, stretches
 from ..flatten.system import StepSystem
 from ..patch import Patch
 from ..progress import Steps, finish
-
-MOST_AREA = 0.99
-"""Part of a piece's area that its strain is told for: a single sliver of a scan must not decide."""
 
 HOPELESS_STRAIN = 10.0
 
@@ -72,7 +69,7 @@ def laid_of(flat: np.ndarray, stretch: np.ndarray, patch: Patch) -> Laid:
     sides = np.sort(np.linalg.norm(np.diff(around[:3], axis=0), axis=1))[::-1]
     return Laid(
         flat,
-        area_quantile(strain, area, MOST_AREA),
+        area_quantile(strain, area, COMMON),
         (float(sides[0]), float(sides[1])),
         doubled_area(flat, patch.loops) / float(area.sum()),
         _per_face(strain, patch),

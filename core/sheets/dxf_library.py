@@ -20,6 +20,7 @@ NO_FONTS = str(Path(__file__).with_name("no_fonts"))
 @contextmanager
 def _apart() -> Iterator[None]:
     read, environment = ConfigParser.read, dict(os.environ)
+    # the type of a method is not to be changed; this one is put back before anybody else can ask for it
     ConfigParser.read = lambda *_what, **_how: []  # type: ignore[method-assign]
     for name in environment:
         if name.startswith("EZDXF"):

@@ -4,7 +4,6 @@ With FOAMWRIGHT_ZIP they install that zip and test what ships; without it they t
 and extensions of Blender go to a temporary folder unless BLENDER_USER_RESOURCES names one.
 """
 
-import gc
 import importlib
 import os
 import sys
@@ -23,10 +22,6 @@ try:
     import bpy
 except ImportError:  # a plain Python, where the tests of core run: nothing here is for it
     collect_ignore_glob = ["*"]
-
-# Blender 4.2 can fall over, deep in Python's collector, what still stands for data of a file that another test has
-# left behind; without the collector nobody walks over it
-gc.disable()
 
 INSTALLED = "bl_ext.user_default.foamwright"
 
