@@ -84,8 +84,8 @@ def main() -> None:
         taken["flatten"].append(seconds)
         taken["rename"].append(measured("rename", renaming(pattern, pattern.pieces[0].name, "Brow"))[1])
         taken["keep"].append(measured("keep", writing_text(pattern))[1])
-    for job, seconds in taken.items():
-        power = math.log(seconds[-1] / seconds[0]) / math.log(sizes[-1] / sizes[0])
+    for job, runs in taken.items():
+        power = math.log(runs[-1] / runs[0]) / math.log(sizes[-1] / sizes[0])
         print(f"{job} grows as faces to the power {power:.1f}")
 
 
